@@ -1,0 +1,148 @@
+"""The heating plant as typed records: what there is, before anything is measured."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+Fuel = Literal["gas", "oil", "lpg"]
+Drive = Literal["electronic", "induction"]
+Duty = Literal["heating", "store", "recirculation", "other"]
+Reports = Literal["periodic", "change"]
+QuantityName = Literal[
+    "power",
+    "energy",
+    "voltage",
+    "current",
+    "power_factor",
+    "temperature",
+    "pressure",
+    "flow",
+    "fuel_volume",
+    "contact",
+]
+Place = Literal["flow", "return", "body", "ambient", "outdoor", "room", "top", "bottom", "flue"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tariff:
+    """Prices; every figure in money needs one given by the person."""
+
+    currency: str = "EUR"
+    electricity_per_kwh: float | None = None
+    fuel_per_kwh: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boiler:
+    """A boiler; `input_kw` is the rated heat input on net calorific value [kW]."""
+
+    id: str
+    fuel: Fuel
+    input_kw: float | None = None
+    condensing: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pump:
+    """A circulator; `rated_power_w` is the nameplate's least and greatest power [W]."""
+
+    id: str
+    drive: Drive
+    duty: Duty = "heating"
+    always_on: bool = False
+    rated_power_w: tuple[float, float] | None = None
+    port_to_port_mm: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Store:
+    """A hot-water or buffer store; `volume_l` in litres."""
+
+    id: str
+    volume_l: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One measured quantity at one place.
+
+    `unit` is the UCUM code in which readings arrive, `interval_s` the expected
+    time between readings [s] (the longest silence where `reports` is
+    ``change``); both last ones are learned from the data where absent.
+    """
+
+    id: str
+    of: str
+    quantity: QuantityName
+    unit: str
+    place: Place | None = None
+    topic: str | None = None
+    payload: str = ""
+    interval_s: float | None = None
+    reports: Reports | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpPlate:
+    """What is known of a pump before or after a swap."""
+
+    drive: Drive | None = None
+    rated_power_w: tuple[float, float] | None = None
+    always_on: bool | None = None
+    port_to_port_mm: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swap:
+    """One exchange of a pump and what was promised of it [kWh a year]."""
+
+    pump: str
+    time: datetime
+    claim_kwh_per_year: float | None = None
+    old: PumpPlate = PumpPlate()
+    new: PumpPlate = PumpPlate()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """A heating plant and everything that is measured on it."""
+
+    name: str
+    timezone: str
+    tariff: Tariff = Tariff()
+    boilers: tuple[Boiler, ...] = ()
+    pumps: tuple[Pump, ...] = ()
+    stores: tuple[Store, ...] = ()
+    channels: tuple[Channel, ...] = ()
+    swaps: tuple[Swap, ...] = ()
+
+    @property
+    def key(self) -> str:
+        """Short form of the name, used to address the plant's channels in a store."""
+        return re.sub(r"[^a-z0-9]+", "-", self.name.lower()).strip("-") or "plant"
+
+    def select(
+        self, of: str | None = None, quantity: str | None = None, place: str | None = None
+    ) -> tuple[Channel, ...]:
+        """Channels that match every criterion given, in the order of the plant file."""
+        return tuple(
+            c
+            for c in self.channels
+            if (of is None or c.of == of)
+            and (quantity is None or c.quantity == quantity)
+            and (place is None or c.place == place)
+        )
+
+    def first(
+        self, of: str | None = None, quantity: str | None = None, place: str | None = None
+    ) -> Channel | None:
+        """First channel that matches, or None."""
+        return next(iter(self.select(of, quantity, place)), None)
+
+    def parts(self) -> Iterator[Boiler | Pump | Store]:
+        """Boilers, pumps and stores, in that order."""
+        yield from self.boilers
+        yield from self.pumps
+        yield from self.stores

@@ -1,0 +1,1 @@
+"""Everything a person meets: pages, charts, reports and the command line."""
