@@ -108,8 +108,8 @@ def make_scene(
     moment = from_ms(origin_ms)
     day = moment.timetuple().tm_yday - 1 + (origin_ms % DAY_MS) / DAY_MS
     weather = (
-        drawn_weather(spec.climate, stream(spec.seed, 2, moment.year), first_day=day,
-                      minutes=minutes)
+        drawn_weather(spec.climate, stream(spec.seed, 2), clouds=stream(spec.seed, 8),
+                      first_day=day, minutes=minutes)
         if hourly_c is None
         else measured_weather(hourly_c, first_day=day, minutes=minutes)
     )
@@ -132,10 +132,11 @@ def _sound(minutes: int) -> PumpProfile:
 def _mains(seed: int, minutes: int, hour: Array32) -> Array32:
     """Mains voltage: slow wander, daily swing of 2 V, street of its own [V]."""
     rng = stream(seed, 3)
+    street = rng.normal(232.0, 2.5)
     keep = np.exp(-1.0 / 90.0)
     wander = lfilter([1.0], [1.0, -keep], rng.standard_normal(minutes) * 1.6 * np.sqrt(1 - keep**2))
-    swing = -2.0 * np.cos(2 * np.pi * (hour - 3.0) / 24.0) * -1.0
-    return np.asarray(rng.normal(232.0, 2.5) + wander + swing, np.float32)
+    swing = 2.0 * np.cos(2 * np.pi * (hour - 3.0) / 24.0)
+    return np.asarray(street + wander + swing, np.float32)
 
 
 def _drivers(spec: HouseSpec, weather: Weather, hour: Array32, minutes: int) -> Drivers:
@@ -256,9 +257,10 @@ def _draws(spec: HouseSpec, hour: Array32, minutes: int) -> Array32:
     rate = rate + 0.8 * np.exp(-0.5 * ((hour - 12.5) / 0.9) ** 2)
     rate = (rate + 1.6 * np.exp(-0.5 * ((hour - 19.5) / 1.5) ** 2)) * ((hour > 5.5) & (hour < 23.5))
     mean_l = 12.0
-    per_minute = rate / (rate.sum() / (minutes / 1440.0)) * spec.daily_draw_l / mean_l
+    a_day = 60.0 * 16.0
+    per_minute = rate / a_day * spec.daily_draw_l / mean_l
     starts = np.flatnonzero(rng.random(minutes) < per_minute)
-    litres = rng.gamma(0.9, mean_l / 0.9, len(starts))
+    litres = stream(spec.seed, 9).gamma(0.9, mean_l / 0.9, len(starts))
     for at, size in zip(starts, np.clip(litres, 1.0, 90.0), strict=True):
         length = max(int(np.ceil(size / 7.0)), 1)
         draw[at : at + length] += size / length / 60.0

@@ -18,7 +18,7 @@ POCKET_UA_W_K = 1.1
 
 @compiled
 def body_temperature(power_w: Array, water_c: Array, flows: Array, cellar_c: Array,
-                     cooling: Array) -> Array:
+                     cooling: Array, extra_w: Array) -> Array:
     """Temperature of a pump's body, minute by minute [Cel].
 
     The body gives heat to the room and to the water in it; while water
@@ -26,9 +26,9 @@ def body_temperature(power_w: Array, water_c: Array, flows: Array, cellar_c: Arr
 
     Parameters
     ----------
-    power_w, water_c, flows, cellar_c, cooling : ndarray, shape (n,)
+    power_w, water_c, flows, cellar_c, cooling, extra_w : ndarray, shape (n,)
         Power [W], water passing [Cel], 1 while it passes, surroundings [Cel],
-        share of the sound coupling to the water.
+        share of the sound coupling to the water, power lost in the winding [W].
     """
     out = np.empty(len(power_w))
     body = water_c[0]
@@ -37,7 +37,8 @@ def body_temperature(power_w: Array, water_c: Array, flows: Array, cellar_c: Arr
         for _ in range(6):
             tie = WATER_UA_W_K * cooling[k] * (body - pocket)
             body += 10.0 / BODY_J_K * (
-                0.6 * power_w[k] - tie - BODY_UA_W_K * (body - cellar_c[k])
+                0.6 * (power_w[k] - extra_w[k]) + extra_w[k] - tie
+                - BODY_UA_W_K * max(cooling[k], 0.5) * (body - cellar_c[k])
             )
             if flows[k] > 0:
                 pocket = water_c[k]
@@ -59,7 +60,7 @@ def pump_body_c(scene: Scene, trajectory: Trajectory, loop: int) -> Array:
     flows = (np.abs(trajectory.branch(loop, "rate")[at.row]) > 0.02).astype(float)
     profile = scene.profiles[spec.id]
     return body_temperature(power, water, flows, scene.drivers.cellar_c.astype(float),
-                            profile.cooling.astype(float))
+                            profile.cooling.astype(float), profile.loss.astype(float))
 
 
 def flue_c(scene: Scene, trajectory: Trajectory) -> Array:

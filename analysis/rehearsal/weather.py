@@ -43,15 +43,15 @@ def draw_climate(rng: Generator) -> Climate:
     )
 
 
-def drawn_weather(climate: Climate, rng: Generator, *, first_day: float, minutes: int) -> Weather:
+def drawn_weather(climate: Climate, rng: Generator, *, clouds: Generator, first_day: float, minutes: int) -> Weather:
     """Draw weather: seasons, spells of some days, days and nights, sun.
 
     Parameters
     ----------
     climate : Climate
         Its long-term figures.
-    rng : Generator
-        Source of chance.
+    rng, clouds : Generator
+        Sources of chance for spells and for clouds.
     first_day : float
         Day of the year, with fraction, at which it begins (local mean time).
     minutes : int
@@ -65,7 +65,7 @@ def drawn_weather(climate: Climate, rng: Generator, *, first_day: float, minutes
     day = first_day + np.arange(minutes) / DAY_MIN
     season = -np.cos(2 * np.pi * (day - 20.0) / YEAR_DAYS)
     spells = np.repeat(_spells(rng, minutes // 60 + 2, climate.weather_k), 60)[:minutes]
-    cloud = np.clip(climate.clouds + 0.35 * _daily(rng, minutes), 0.05, 1.0)
+    cloud = np.clip(climate.clouds + 0.35 * _daily(clouds, minutes), 0.05, 1.0)
     clear = 1.25 - cloud
     swing = climate.day_k * (0.75 + 0.35 * season) * clear * 1.3
     of_day = np.cos(2 * np.pi * (day % 1.0 - 0.62))
