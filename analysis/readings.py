@@ -221,6 +221,11 @@ class Summary(NamedTuple):
     high: FloatArray
     covered_s: FloatArray
 
+    def touching(self, span: Span, step_ms: int) -> "Summary":
+        """Return the intervals of length `step_ms` that touch a span."""
+        a, b = np.searchsorted(self.start_ms, (span.start_ms - step_ms + 1, span.end_ms))
+        return Summary(*(column[a:b] for column in self))  # type: ignore[arg-type]
+
 
 def summarise(readings: Readings, edges_ms: IntArray, hold_ms: int) -> Summary:
     """Time-weighted mean, least, greatest and covered seconds between edges.
