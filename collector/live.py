@@ -29,6 +29,7 @@ class Live:
     received: int = 0
     stored: int = 0
     connected_since_ms: int | None = None
+    subscribed: int = 0
     trouble: str | None = None
     last_message_ms: int | None = None
     changed: threading.Event = field(default_factory=threading.Event)

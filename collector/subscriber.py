@@ -13,6 +13,7 @@ import ssl
 import time
 import zlib
 from collections import deque
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as mqtt
@@ -101,6 +102,7 @@ class Subscriber:
         self._store = store
         self._live = live
         self._screens = screens
+        self._resume(store.latest())
         self._inbox: deque[_Held] = deque()
         self._pending: _Batch | None = None
         self._delivered: deque[set[int]] = deque([set(store.delivered())], maxlen=MARK_BATCHES + 1)
@@ -110,6 +112,13 @@ class Subscriber:
         self._protocol = mqtt.MQTTv5 if self._broker.protocol == "5" else mqtt.MQTTv311
         self._stopping = False
         self._client = self._make_client()
+
+    def _resume(self, latest: Mapping[str, tuple[int, float]]) -> None:
+        """Go on from the last readings kept, so that no arrival takes the time of one of them."""
+        self._live.resume(latest)
+        for name, (time_ms, value) in latest.items():
+            if name in self._screens:
+                self._screens[name].resume(time_ms, value)
 
     # session
 
@@ -170,6 +179,7 @@ class Subscriber:
         self._session += 1
         self._failures = self._unanswered = 0
         self._live.connected_since_ms = clock_ms()
+        self._live.subscribed = 0
         self._live.trouble = None
         if not flags.session_present:
             self._delivered.clear()
@@ -206,6 +216,7 @@ class Subscriber:
         self, _client: mqtt.Client, _data: Any, _mid: int, reasons: list[ReasonCode], _p: Any
     ) -> None:
         refused = [str(r) for r in reasons if r.is_failure]
+        self._live.subscribed += len(reasons) - len(refused)
         if refused:
             self._trouble(
                 f"the broker refuses {len(refused)} subscriptions ({refused[0]}); "

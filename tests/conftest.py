@@ -19,7 +19,6 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     """A broker without passwords, with lasting sessions."""
     folder = tmp_path / "broker"
     folder.mkdir()
-    folder.chmod(0o777)
     broker = Mosquitto(folder)
     yield broker
     broker.stop(hard=True)

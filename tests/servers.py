@@ -1,5 +1,6 @@
 """Real servers for the tests: each on a free loopback port, in a folder of its own."""
 
+import getpass
 import os
 import shutil
 import socket
@@ -57,7 +58,7 @@ class Mosquitto:
         self._folder = folder
         self._config = folder / "broker.conf"
         self._config.write_text(
-            f"listener {self.port} 127.0.0.1\npersistence true\n"
+            f"listener {self.port} 127.0.0.1\nuser {getpass.getuser()}\npersistence true\n"
             f"persistence_location {folder}/\nautosave_on_changes true\nautosave_interval 1\n"
             "max_queued_messages 0\n" + (extra or "allow_anonymous true\n")
         )
