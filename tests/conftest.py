@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from servers import Mosquitto, TimeSeriesServer
@@ -12,6 +13,10 @@ from servers import Mosquitto, TimeSeriesServer
 SHARED_DATA = Path(
     os.environ.get("STOKEHOLD_SHARED_DATA", Path(__file__).parents[2] / "shared/data")
 )
+
+# Speed is measured in tests/bench, never judged in a test.
+hypothesis.settings.register_profile("stokehold", deadline=None)
+hypothesis.settings.load_profile("stokehold")
 
 
 @pytest.fixture
