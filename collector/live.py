@@ -25,6 +25,7 @@ class Live:
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
     there: dict[str, tuple[bool, int]] = field(default_factory=dict)
     counts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    journalled: dict[tuple[str, str], int] = field(default_factory=dict)
     refused: deque[Refused] = field(default_factory=lambda: deque(maxlen=500))
     received: int = 0
     stored: int = 0

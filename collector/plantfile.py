@@ -193,3 +193,16 @@ def _check_swaps(form: TomlForm, swaps: list[Swap | None]) -> None:
     doubled = [t for t, n in Counter((s.pump, s.time) for s in swaps if s).items() if n > 1]
     for pump, _ in doubled:
         form.blame(Place("swap", 0, "time"), f"pump {pump!r} is swapped twice at one time")
+
+
+def quoted(text: str) -> str:
+    """Text as a TOML string."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{re.sub(_CONTROL, _unicode_escape, escaped)}"'
+
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+
+
+def _unicode_escape(found: re.Match[str]) -> str:
+    return f"\\u{ord(found[0]):04x}"

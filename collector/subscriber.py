@@ -43,6 +43,30 @@ _SILENT_REFUSALS = 2
 """A broker that hangs up so often without a word may not understand MQTT 5."""
 
 
+def plain_client(settings: Settings, password: str | None, **extra: Any) -> mqtt.Client:
+    """A client with the user, password and certificates of the settings, not yet connected.
+
+    Parameters
+    ----------
+    settings : Settings
+        Whose broker.
+    password : str or None
+        Secret of its user.
+    **extra
+        Handed to the client.
+    """
+    chosen = settings.broker
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, **extra)
+    if chosen.username:
+        client.username_pw_set(chosen.username, password)
+    if tls := chosen.tls:
+        context = ssl.create_default_context(cafile=tls.ca and str(settings.at(tls.ca)))
+        if tls.certificate:
+            context.load_cert_chain(settings.at(tls.certificate), tls.key and settings.at(tls.key))
+        client.tls_set_context(context)
+    return client
+
+
 class _Held(NamedTuple):
     """A message read but not yet acknowledged.
 
@@ -97,7 +121,7 @@ class Subscriber:
         self._broker = settings.broker
         self._collect = settings.collect
         self._password = settings.secret(BROKER_PASSWORD, settings.broker.password_file)
-        self._tls_paths = settings.at
+        self._settings = settings
         self._routes = routes
         self._store = store
         self._live = live
@@ -127,17 +151,14 @@ class Subscriber:
         extra: dict[str, Any] = {}
         if self._protocol == mqtt.MQTTv311:
             extra["clean_session"] = False
-        client = mqtt.Client(
-            CallbackAPIVersion.VERSION2,
+        client = plain_client(
+            self._settings,
+            self._password,
             client_id=chosen.used_client_id,
             protocol=self._protocol,
             manual_ack=True,
             **extra,
         )
-        if chosen.username:
-            client.username_pw_set(chosen.username, self._password)
-        if chosen.tls:
-            client.tls_set_context(self._tls_context())
         client.will_set(self._state_topic, "lost", qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
@@ -148,16 +169,6 @@ class Subscriber:
     @property
     def _state_topic(self) -> str:
         return f"stokehold/{self._broker.used_client_id}/state"
-
-    def _tls_context(self) -> ssl.SSLContext:
-        assert self._broker.tls is not None
-        tls = self._broker.tls
-        context = ssl.create_default_context(cafile=tls.ca and str(self._tls_paths(tls.ca)))
-        if tls.certificate:
-            context.load_cert_chain(
-                self._tls_paths(tls.certificate), tls.key and self._tls_paths(tls.key)
-            )
-        return context
 
     def _connect(self) -> None:
         chosen = self._broker
