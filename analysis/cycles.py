@@ -10,11 +10,13 @@ from analysis.levels import Runs, runs_above, two_levels
 from analysis.plant import Boiler, Channel, Plant
 from analysis.readings import (
     Holds,
+    IntArray,
     Readings,
     Record,
     covered_hours,
     hold_limit_ms,
     holds,
+    usual_step_ms,
 )
 from analysis.timebase import HOUR_MS, SECOND_MS, Span, format_rfc3339, local_day_edges
 
@@ -164,29 +166,31 @@ def _without_glitches(known: Holds, on: float, *, rest: float) -> Holds:
     value = known.value
     if len(value) < 3 or rest < 0.5:
         return known
-    lone = np.zeros(len(value), bool)
-    lone[1:-1] = (value[1:-1] == 0) & (value[:-2] >= on) & (value[2:] >= on)
-    lone[1:-1] &= known.end_ms[1:-1] - known.start_ms[1:-1] <= 120 * SECOND_MS
+    zero = np.flatnonzero(value[1:-1] == 0) + 1
+    lone = zero[(value[zero - 1] >= on) & (value[zero + 1] >= on)]
+    lone = lone[known.end_ms[lone] - known.start_ms[lone] <= 120 * SECOND_MS]
+    if not len(lone):
+        return known
     filled = value.copy()
-    filled[lone] = value[np.flatnonzero(lone) - 1]
+    filled[lone] = value[lone - 1]
     return known._replace(value=filled)
 
 
 def _between_samples(runs: Runs, readings: Readings) -> Runs:
     """Move edges to the middle between the readings that enclose them."""
-    half = np.diff(readings.time_ms, prepend=readings.time_ms[0]) // 2
-    usual = int(np.median(np.diff(readings.time_ms))) // 2
-    step = np.minimum(half, usual)
-    start = runs.start_ms - _step_at(readings, step, runs.start_ms) * runs.opens
-    end = runs.end_ms - _step_at(readings, step, runs.end_ms) * runs.closes
+    start = runs.start_ms - _half_step(readings, runs.start_ms) * runs.opens
+    end = runs.end_ms - _half_step(readings, runs.end_ms) * runs.closes
     rest = runs.rest_until_ms
-    moved = np.where(rest > runs.end_ms, rest - _step_at(readings, step, rest), end)
+    moved = np.where(rest > runs.end_ms, rest - _half_step(readings, rest), end)
     return runs._replace(start_ms=start, end_ms=end, rest_until_ms=moved)
 
 
-def _step_at(readings: Readings, step: Any, time_ms: Any) -> Any:
-    at = np.minimum(np.searchsorted(readings.time_ms, time_ms), len(step) - 1)
-    return np.where(readings.time_ms[at] == time_ms, step[at], 0)
+def _half_step(readings: Readings, time_ms: IntArray) -> IntArray:
+    """Half the distance to the reading before, where one was taken at that moment."""
+    at = np.clip(np.searchsorted(readings.time_ms, time_ms), 1, len(readings) - 1)
+    apart = readings.time_ms[at] - readings.time_ms[at - 1]
+    step = np.minimum(apart, usual_step_ms(readings)) // 2
+    return np.where(readings.time_ms[at] == time_ms, step, 0)
 
 
 _LEAST_GAP_MS, _MOST_GAP_MS = 120 * SECOND_MS, 600 * SECOND_MS
@@ -238,14 +242,15 @@ def _result(
     plant: Plant, boiler: Boiler, channel: Channel, *, found: _Found, span: Span
 ) -> BoilerCycles:
     runs = found.runs
+    columns = (column.tolist() for column in runs)
     cycles = tuple(
         Cycle(
-            int(start),
-            int(end),
-            (int(rest) - int(end)) / SECOND_MS if rest > end else None,
-            bool(opens and closes),
+            start,
+            end,
+            (rest - end) / SECOND_MS if rest > end else None,
+            opens and closes,
         )
-        for start, end, opens, closes, rest in zip(*runs, strict=True)
+        for start, end, opens, closes, rest in zip(*columns, strict=True)
     )
     return BoilerCycles(
         boiler.id,

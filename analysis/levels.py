@@ -23,7 +23,9 @@ class TwoLevels(NamedTuple):
     off: float
 
 
-_BINS = 256
+_BINS = 4096
+_MOST_POINTS = 500_000
+"""A longer series shows its levels in every n-th reading as well."""
 _LEAST_SHARE = 0.001
 _SEPARATION = 4.0
 
@@ -52,40 +54,62 @@ def two_levels(known: Holds, least_step: float) -> TwoLevels | None:
     N. Otsu, "A threshold selection method from gray-level histograms", IEEE Trans. Systems,
     Man, and Cybernetics 9 (1979) 62-66.
     """
-    weight = (known.end_ms - known.start_ms).astype(np.float64)
-    if len(weight) < 2 or weight.sum() <= 0:
+    thin = slice(None, None, 1 + len(known.value) // _MOST_POINTS)
+    scaled = np.sqrt(np.maximum(known.value[thin], 0.0))
+    top = float(scaled.max(initial=0.0))
+    if len(scaled) < 2 or top <= 0:
         return None
-    scaled = np.sqrt(np.maximum(known.value, 0.0))
-    count, edge = np.histogram(scaled, _BINS, weights=weight)
-    if edge[-1] <= edge[0]:
+    length = (known.end_ms[thin] - known.start_ms[thin]).astype(np.float64)
+    histogram = _Histogram.of(scaled, length, top=top)
+    split = histogram.otsu()
+    below, above = histogram.part(upto=split), histogram.part(above=split)
+    share = above.total / max(histogram.total, 1e-300)
+    if not _LEAST_SHARE <= share <= 1 - _LEAST_SHARE:
         return None
-    split = _otsu(count, (edge[:-1] + edge[1:]) / 2)
-    above = scaled >= split
-    if not _LEAST_SHARE <= weight[above].sum() / weight.sum() <= 1 - _LEAST_SHARE:
-        return None
-    low = weighted_quantile(known.value[~above], weight[~above], 0.5)
-    high = weighted_quantile(known.value[above], weight[above], 0.5)
-    if high - low < max(least_step, _SEPARATION * _spread(known.value[~above], weight[~above])):
+    low, high = below.quantile(0.5), above.quantile(0.5)
+    # robust standard deviation from the quartiles: IQR = 1.349 sigma
+    spread = (below.quantile(0.75) - below.quantile(0.25)) / 1.349
+    if high - low < max(least_step, _SEPARATION * spread):
         return None
     return TwoLevels(low, high, low + 0.6 * (split**2 - low), low + 0.4 * (split**2 - low))
 
 
-def _otsu(count: FloatArray, centre: FloatArray) -> float:
-    """Threshold of greatest variance between classes; the middle of a plateau."""
-    below = np.cumsum(count)
-    total, mean_sum = below[-1], np.cumsum(count * centre)
-    above = total - below
-    with np.errstate(invalid="ignore", divide="ignore"):
-        apart = mean_sum / below - (mean_sum[-1] - mean_sum) / above
-        between = np.nan_to_num(below * above * apart**2)
-    best = np.flatnonzero(between >= between.max() * (1 - 1e-9))
-    return float((centre[best[0]] + centre[min(best[-1] + 1, len(centre) - 1)]) / 2)
+class _Histogram(NamedTuple):
+    """Time spent at each value, on the square-root scale; quantiles come back unscaled."""
 
+    centre: FloatArray
+    spent: FloatArray
 
-def _spread(value: FloatArray, weight: FloatArray) -> float:
-    """Robust standard deviation, from the weighted quartiles (IQR = 1.349 sigma)."""
-    quarter, three = (weighted_quantile(value, weight, q) for q in (0.25, 0.75))
-    return (three - quarter) / 1.349
+    @classmethod
+    def of(cls, scaled: FloatArray, weight: FloatArray, *, top: float) -> "_Histogram":
+        at = (scaled * ((_BINS - 1) / top)).astype(np.int32)
+        centre = (np.arange(_BINS, dtype=np.float64) + 0.5) * (top / (_BINS - 1))
+        return cls(centre, np.bincount(at, weight, _BINS).astype(np.float64))
+
+    @property
+    def total(self) -> float:
+        return float(self.spent.sum())
+
+    def part(self, *, upto: float = np.inf, above: float = -np.inf) -> "_Histogram":
+        chosen = (self.centre <= upto) & (self.centre > above)
+        return _Histogram(self.centre[chosen], self.spent[chosen])
+
+    def quantile(self, q: float) -> float:
+        reached = np.cumsum(self.spent)
+        at = int(np.searchsorted(reached, q * reached[-1]))
+        return float(self.centre[min(at, len(self.centre) - 1)] ** 2)
+
+    def otsu(self) -> float:
+        """Threshold of greatest variance between classes; the middle of a plateau."""
+        below = np.cumsum(self.spent)
+        total, mean_sum = below[-1], np.cumsum(self.spent * self.centre)
+        above = total - below
+        with np.errstate(invalid="ignore", divide="ignore"):
+            apart = mean_sum / below - (mean_sum[-1] - mean_sum) / above
+            between = np.nan_to_num(below * above * apart**2)
+        best = np.flatnonzero(between >= between.max() * (1 - 1e-9))
+        last = min(int(best[-1]) + 1, len(self.centre) - 1)
+        return float((self.centre[best[0]] + self.centre[last]) / 2)
 
 
 def weighted_quantile(value: FloatArray, weight: FloatArray, q: float) -> float:
@@ -145,11 +169,17 @@ def runs_above(known: Holds, on: float, off: float) -> Runs:
 
 def _state(value: FloatArray, after_gap: BoolArray, *, on: float, off: float) -> BoolArray:
     """Two-threshold state; right after a gap the middle of the thresholds decides."""
-    decided = (value >= on) | (value <= off) | after_gap
-    source = np.maximum.accumulate(np.where(decided, np.arange(len(value)), 0))
-    middle = (on + off) / 2
-    high = np.where(after_gap & (value < on) & (value > off), value >= middle, value >= on)
-    return np.asarray(high[source], dtype=np.bool_)
+    state: BoolArray = value >= on
+    between = np.flatnonzero(~state & (value > off))
+    if not len(between):
+        return state
+    is_first = np.append([True], np.diff(between) > 1) | after_gap[between]
+    first = between[is_first]
+    before = np.where(
+        after_gap[first], value[first] >= (on + off) / 2, state[np.maximum(first - 1, 0)]
+    )
+    state[between] = before[np.cumsum(is_first) - 1]
+    return state
 
 
 def _rest(known: Holds, state: BoolArray, after_gap: BoolArray, last: IntArray) -> IntArray:

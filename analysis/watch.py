@@ -60,8 +60,15 @@ def judge_stall(situation: Situation) -> Verdict:
     if demand is None:
         return Verdict(needs="flow temperature or power of the boiler, to know when it should run")
     known = holds(readings, hold_limit_ms(readings, channel), situation.span)
+    if not len(known.value):
+        return Verdict(needs=f"readings of '{channel.id}' within this time")
+    # What lasts to the last reading lasts: silence after it is no recovery.
+    last_ms = int(known.end_ms[-1])
     idle = _idle_on_demand(known, demand, too_little_w=_TOO_LITTLE * normal)
-    found = tuple(_stall_finding(situation, channel, span, normal_w=normal) for span in idle)
+    found = tuple(
+        _stall_finding(situation, channel, span, normal_w=normal, is_over=span.end_ms < last_ms)
+        for span in idle
+    )
     return Verdict(found)
 
 
@@ -121,7 +128,7 @@ def _idle_on_demand(known: Holds, demand: Holds, *, too_little_w: float) -> list
 
 
 def _stall_finding(
-    situation: Situation, channel: Channel, span: Span, *, normal_w: float
+    situation: Situation, channel: Channel, span: Span, *, normal_w: float, is_over: bool
 ) -> Finding:
     readings = situation.record[channel.id]
     edges = np.array([span.start_ms, span.end_ms])
@@ -137,7 +144,7 @@ def _stall_finding(
         subject=situation.subject,
         fault="stall",
         start_ms=span.start_ms,
-        end_ms=None if span.end_ms >= situation.span.end_ms - 1 else span.end_ms,
+        end_ms=span.end_ms if is_over else None,
         urgency="now",
         confidence=0.8,
         evidence=(evidence,),
@@ -163,10 +170,15 @@ _DEAD_BAND_K = 3.0
 def judge_overheating(situation: Situation) -> Verdict:
     """Temperatures above the limit of their place in two readings that follow each other."""
     channels = [c for c in situation.plant.select(quantity="temperature") if c.place in LIMIT_CEL]
-    measured = [c for c in channels if len(situation.record.get(c.id, Readings.empty()))]
+    measured = [c for c in channels if _is_measured(situation, c)]
     if not measured:
-        return Verdict(needs="a temperature channel")
+        return Verdict(needs="a temperature channel with readings within this time")
     return Verdict(tuple(f for c in measured for f in _too_hot(situation, c)))
+
+
+def _is_measured(situation: Situation, channel: Channel) -> bool:
+    readings = situation.record.get(channel.id, Readings.empty())
+    return len(holds(readings, hold_limit_ms(readings, channel), situation.span).value) > 0
 
 
 def _too_hot(situation: Situation, channel: Channel) -> list[Finding]:

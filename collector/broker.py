@@ -203,8 +203,18 @@ class PythonBroker:
             self._failed = True
             return
         self._loop.run_forever()
-        self._loop.run_until_complete(self._broker.shutdown())
+        self._loop.run_until_complete(self._end())
         self._loop.close()
+
+    async def _end(self) -> None:
+        """Shut down, and end the connections' own tasks, which the broker leaves behind."""
+        with contextlib.suppress(Exception):
+            await self._broker.shutdown()
+        tasks = asyncio.all_tasks() - {asyncio.current_task()}
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        await asyncio.sleep(0.05)
 
     def alive(self) -> bool:
         """Whether its thread still runs."""

@@ -22,11 +22,12 @@ _DUSK_MS = 4_102_444_800_000  # 2100, as far as the export call accepts
 
 
 class Series(NamedTuple):
-    """One field of one measurement of one channel."""
+    """One field of one measurement of one channel; summaries also have an edition."""
 
     measurement: str
     field: str
     address: str
+    edition: int | None = None
 
 
 class Dialect(Protocol):
@@ -96,6 +97,8 @@ class ExportDialect:
             format="__timestamp__:unix_ms,__value__",
             start=max(span.start_ms, _DAWN_MS) / 1000,
             end=min(span.end_ms - 1, _DUSK_MS) / 1000,
+            # Twice as fast; what it leaves doubled or out of order is put right below.
+            reduce_mem_usage=1,
         )
         return readings_from_export(body).within(span)
 
@@ -122,7 +125,8 @@ class ExportDialect:
 
 
 def _selector(series: Series) -> str:
-    return f'{series.measurement}_{series.field}{{channel="{series.address}"}}'
+    edition = "" if series.edition is None else f',edition="{series.edition}"'
+    return f'{series.measurement}_{series.field}{{channel="{series.address}"{edition}}}'
 
 
 _EXPORT_READ = pa.csv.ReadOptions(column_names=["time", "value"])
@@ -168,11 +172,12 @@ class FluxDialect:
 
     def _query(self, series: Series, span: Span, tail: str) -> Readings:
         start, end = max(span.start_ms, _DAWN_MS), min(span.end_ms, _DUSK_MS)
+        edition = "" if series.edition is None else f' and r.edition == "{series.edition}"'
         flux = (
             f'from(bucket: "{self._bucket}")'
             f" |> range(start: time(v: {start}000000), stop: time(v: {end}000000))"
             f' |> filter(fn: (r) => r._measurement == "{series.measurement}"'
-            f' and r._field == "{series.field}" and r.channel == "{series.address}")'
+            f' and r._field == "{series.field}" and r.channel == "{series.address}"{edition})'
             f'{tail} |> keep(columns: ["_time", "_value"])'
         )
         return readings_from_annotated_csv(self._ask(flux))

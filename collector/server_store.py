@@ -253,10 +253,26 @@ class ServerStore:
         return _in_order(parts).touching(span, STEP_MS[step])
 
     def _stored_summary(self, address: str, span: Span, step: Step) -> Summary:
+        """Newest edition of each step.
+
+        A server does not replace a value reliably, so a summary made again, after late
+        readings, is written as a further edition beside the first.
+        """
         asked = Span(span.start_ms - STEP_MS[step] + 1, span.end_ms)
-        dialect = self._dialect()
-        figures = [dialect.read(Series(self._measure(step), f, address), asked) for f in _FIGURES]
+        figures = [Readings.empty() for _ in _FIGURES]
+        edition = 0
+        while len((found := self._edition(address, asked, step, edition=edition))[0]):
+            figures = [old.joined(new) for old, new in zip(figures, found, strict=True)]
+            edition += 1
         return Summary(figures[0].time_ms, *(f.value for f in figures))
+
+    def _edition(self, address: str, span: Span, step: Step, *, edition: int) -> list[Readings]:
+        measurement, read = self._measure(step), self._dialect().read
+        first = read(Series(measurement, _FIGURES[0], address, edition), span)
+        if not len(first):
+            return [first]
+        others = (Series(measurement, name, address, edition) for name in _FIGURES[1:])
+        return [first, *(read(series, span) for series in others)]
 
     def _computed(self, address: str, span: Span, step: Step) -> Summary:
         readings = self.read(address, span, lead=True)
@@ -297,7 +313,11 @@ class ServerStore:
     def _sum_up(self, address: str, span: Span) -> None:
         for step in STEP_MS:
             summary = self._computed(address, span, step)
-            lines = _summary_lines(self._measure(step), address, summary)
+            edition = 0
+            while len(self._edition(address, span, step, edition=edition)[0]):
+                edition += 1
+            tags = f"{self._measure(step)},channel={address},edition={edition}"
+            lines = _summary_lines(tags, summary)
             for a in range(0, len(lines), _BULK):
                 self._send(lines[a : a + _BULK])
         self._dialect().settle()
@@ -333,10 +353,10 @@ def _lines(measurement: str, rows: Sequence[Row]) -> list[str]:
     ]
 
 
-def _summary_lines(measurement: str, address: str, summary: Summary) -> list[str]:
+def _summary_lines(tags: str, summary: Summary) -> list[str]:
     columns = [c.tolist() for c in summary]
     return [
-        f"{measurement},channel={address} mean={m!r},low={lo!r},high={hi!r},covered_s={c!r} {t}"
+        f"{tags} mean={m!r},low={lo!r},high={hi!r},covered_s={c!r} {t}"
         for t, m, lo, hi, c in zip(*columns, strict=True)
     ]
 

@@ -77,6 +77,8 @@ class Service:
         broker = start_broker(self._settings, folder)
         stack.callback(broker.stop)
         local = replace(self._settings.broker, host=_own_host(self._settings.broker.listen))
+        if broker.kind == "python":
+            local = replace(local, protocol="3.1.1")
         return replace(self._settings, broker=local)
 
     def _start_collecting(self, settings: Settings, stack: ExitStack) -> None:

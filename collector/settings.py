@@ -1,6 +1,7 @@
 """Settings of an installation: every key has a default, secrets stay outside the file."""
 
 import os
+import re
 import socket
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -142,6 +143,9 @@ _TABLES: dict[str, type] = {
 }
 
 
+_WORD = re.compile(r"[^/+#]+")
+
+
 def load_settings(path: Path | None) -> Settings:
     """Read the settings file; without one every default applies.
 
@@ -175,5 +179,5 @@ def _check(form: TomlForm, settings: Settings) -> None:
         form.blame(Place("collect", 0, "batch_size"), "must be at least 1 and at most queue_size")
     if not 0 < settings.collect.batch_age_s <= 60:
         form.blame(Place("collect", 0, "batch_age_s"), "must be above 0 and at most 60")
-    if settings.broker.share is not None and not settings.broker.share.strip("/+#"):
+    if settings.broker.share is not None and not _WORD.fullmatch(settings.broker.share):
         form.blame(Place("broker", 0, "share"), "must be a plain word without '/', '+' or '#'")

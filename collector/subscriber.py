@@ -39,6 +39,8 @@ _FEW = 10
 _STALL_S = 0.02
 _TOPICS_A_PACKET = 200
 _LONGEST_PAUSE_S = 30.0
+_ANSWER_S = 5.0
+"""A broker that has not answered our greeting after this long will not."""
 _SILENT_REFUSALS = 2
 """A broker that hangs up so often without a word may not understand MQTT 5."""
 
@@ -133,6 +135,8 @@ class Subscriber:
         self._session = 0
         self._failures = 0
         self._unanswered = 0
+        self._asked_at = 0.0
+        self._was_refused = False
         self._protocol = mqtt.MQTTv5 if self._broker.protocol == "5" else mqtt.MQTTv311
         self._stopping = False
         self._client = self._make_client()
@@ -179,6 +183,8 @@ class Subscriber:
             properties.ReceiveMaximum = _RECEIVE_MAXIMUM
             extra = {"clean_start": False, "properties": properties}
         host = chosen.host or chosen.listen
+        self._asked_at = time.monotonic()
+        self._was_refused = False
         self._client.connect(host, chosen.used_port, keepalive=chosen.keepalive_s, **extra)
 
     def _on_connect(
@@ -205,6 +211,7 @@ class Subscriber:
         if "protocol version" in reason.lower() and self._protocol == mqtt.MQTTv5:
             self._speak_older()
             return
+        self._was_refused = True
         self._trouble(f"the broker refuses us: {reason}; check username, password and client_id")
 
     def _speak_older(self) -> None:
@@ -215,6 +222,8 @@ class Subscriber:
     def _on_disconnect(
         self, _client: mqtt.Client, _data: Any, _flags: Any, reason: ReasonCode, _props: Any
     ) -> None:
+        if self._was_refused:
+            return
         if self._live.connected_since_ms is None and self._protocol == mqtt.MQTTv5:
             self._unanswered += 1
             if self._unanswered >= _SILENT_REFUSALS:
@@ -263,6 +272,7 @@ class Subscriber:
                 continue
             self._wait_and_read()
             self._client.loop_misc()
+            self._hang_up_on_silence()
             self._store_when_due()
         self._finish()
 
@@ -288,6 +298,13 @@ class Subscriber:
             return False
         self._failures += 1  # taken back once the broker accepts us
         return True
+
+    def _hang_up_on_silence(self) -> None:
+        """Some brokers misread MQTT 5 and wait for more, for ever."""
+        waits = self._live.connected_since_ms is None and self._client.socket() is not None
+        if waits and time.monotonic() - self._asked_at > _ANSWER_S:
+            self._client.disconnect()
+            self._client.loop_write()
 
     def _wait_and_read(self) -> None:
         sock = self._client.socket()

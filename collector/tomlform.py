@@ -130,7 +130,7 @@ class TomlForm:
         message = _MESSAGES.get(row["type"]) or row["msg"].lower().replace("input", "it", 1)
         if row["type"] == "literal_error":
             message = f"is {row['input']!r}; use one of {row['ctx']['expected']}"
-        if row["type"] == "missing" and len(row["loc"]) > 1 and inner.isdigit():
+        if row["type"] == "missing" and isinstance(row["loc"][-1], int):
             message = _MESSAGES["tuple_type"]
         self.blame(place._replace(key=key), f"{inner + ' ' if inner else ''}{message}")
 

@@ -59,7 +59,7 @@ class Mosquitto:
         self._config = folder / "broker.conf"
         self._config.write_text(
             f"listener {self.port} 127.0.0.1\nuser {getpass.getuser()}\npersistence true\n"
-            f"persistence_location {folder}/\nautosave_on_changes true\nautosave_interval 1\n"
+            f"persistence_location {folder}/\nautosave_interval 1\n"
             "max_queued_messages 0\n" + (extra or "allow_anonymous true\n")
         )
         self.start()

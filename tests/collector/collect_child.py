@@ -4,8 +4,7 @@ import sys
 import threading
 from pathlib import Path
 
-from test_subscriber import PLANT
-
+from collecting import PLANT
 from collector.live import Live
 from collector.routes import routes_for
 from collector.screening import screens_for
