@@ -42,26 +42,3 @@ def test_traps_are_not_sprung(path: Path) -> None:
     text = path.read_text()
     for trap in (r"\.asi8", r"\.resample\(", r"view\([\"']int64", r"fillna\(method"):
         assert not re.search(trap, text), trap
-
-
-def test_every_public_function_and_class_is_described() -> None:
-    """Whoever reads a name finds a sentence with it."""
-    bare = [
-        f"{path.relative_to(ROOT)}:{node.lineno} {node.name}"
-        for path in SOURCES
-        for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, (ast.FunctionDef, ast.ClassDef))
-        and not node.name.startswith("_")
-        and not ast.get_docstring(node)
-        and not _is_local(path, node)
-    ]
-    assert bare == []
-
-
-def _is_local(path: Path, node: ast.AST) -> bool:
-    """Whether a function stands inside another one."""
-    tree = ast.parse(path.read_text())
-    return any(
-        isinstance(outer, ast.FunctionDef) and outer.lineno < node.lineno <= (outer.end_lineno or 0)  # type: ignore[attr-defined]
-        for outer in ast.walk(tree)
-    )
