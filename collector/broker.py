@@ -7,6 +7,7 @@ import ipaddress
 import logging
 import os
 import shutil
+import signal
 import socket
 import subprocess
 import threading
@@ -20,6 +21,7 @@ from collector.settings import BROKER_PASSWORD, BrokerSettings, Settings
 _log = logging.getLogger(__name__)
 
 _START_S = 15.0
+_CONFIG, _PID = "broker.conf", "broker.pid"
 
 
 class Broker(Protocol):
@@ -53,12 +55,13 @@ def start_broker(settings: Settings, folder: Path) -> Broker:
     chosen = settings.broker
     password = settings.secret(BROKER_PASSWORD, chosen.password_file)
     _check_open(chosen, password)
+    folder.mkdir(parents=True, exist_ok=True)
+    _end_orphan(folder / _PID, folder / _CONFIG)
     if _answers(chosen):
         raise BrokerError(
             f"port {chosen.used_port} on {chosen.listen} is taken by another program; set "
             "[broker] port to a free one, or [broker] host to use that broker"
         )
-    folder.mkdir(parents=True, exist_ok=True)
     path = os.environ.get("PATH", os.defpath) + ":/usr/sbin:/usr/local/sbin"
     if program := shutil.which("mosquitto", path=path):
         broker: Broker = MosquittoChild(program, folder, chosen, password)
@@ -116,12 +119,17 @@ class MosquittoChild:
     def __init__(
         self, program: str, folder: Path, chosen: BrokerSettings, password: str | None
     ) -> None:
-        config = folder / "broker.conf"
+        config = folder / _CONFIG
+        self._pid = folder / _PID
         config.write_text(_configuration(folder, chosen, password), encoding="utf-8")
         self._log = (folder / "broker.log").open("ab")
         self._process = subprocess.Popen(  # noqa: S603 - a fixed program on our own file
-            [program, "-c", str(config)], stdout=self._log, stderr=self._log
+            [program, "-c", str(config)],
+            stdout=self._log,
+            stderr=self._log,
+            start_new_session=True,  # an interrupt from the keyboard is for us, not for it
         )
+        self._pid.write_text(str(self._process.pid))
 
     def alive(self) -> bool:
         """Whether the child still runs."""
@@ -136,6 +144,18 @@ class MosquittoChild:
             self._process.kill()
             self._process.wait()
         self._log.close()
+        self._pid.unlink(missing_ok=True)
+
+
+def _end_orphan(pid: Path, config: Path) -> None:
+    """End a child that outlived a killed parent, known by its configuration file."""
+    with contextlib.suppress(OSError, ValueError):
+        number = int(pid.read_text())
+        if str(config).encode() in Path(f"/proc/{number}/cmdline").read_bytes():
+            os.kill(number, signal.SIGTERM)
+            end = time.monotonic() + 5
+            while time.monotonic() < end and Path(f"/proc/{number}").exists():
+                time.sleep(0.05)
 
 
 def _configuration(folder: Path, chosen: BrokerSettings, password: str | None) -> str:

@@ -21,8 +21,8 @@ debian() {
 }
 
 find_python() {
-  for name in python3.13 python3.12 python3.11 python3; do
-    if command -v "$name" >/dev/null 2>&1 && "$name" -c 'import sys; sys.exit(sys.version_info < (3, 11))'; then
+  for name in python3 python3.13 python3.12 python3.11; do
+    if "$name" -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; then
       printf '%s' "$name"
       return 0
     fi
@@ -45,7 +45,8 @@ prepare() {
   [ -e "$stamp" ] && return 0
   say "installing Stokehold into ${venv#"$root"/} (a few minutes the first time)"
   "$venv/bin/python" -m pip install -q --disable-pip-version-check \
-    -c "$root/deploy/constraints.txt" -e "$root${1:+[$1]}" >&2 || {
+    -c "$root/deploy/constraints.txt" -e "$root${1:+[$1]}" >"$venv/install.log" 2>&1 || {
+    tail -n 20 "$venv/install.log" >&2
     say "installation failed; the lines above say why"
     exit 2
   }

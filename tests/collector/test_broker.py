@@ -82,6 +82,18 @@ def test_password_is_asked_for(
     wait_for(lambda: friend.live.subscribed, what="the subscription")
 
 
+def test_child_of_a_killed_parent_is_ended(tmp_path: Path, cleanup: ExitStack) -> None:
+    """After kill -9 of the program its broker lives on; the next start takes its place."""
+    program("mosquitto")
+    chosen = settings(tmp_path)
+    orphan = start_broker(chosen, tmp_path / "broker")
+    cleanup.callback(orphan.stop)
+    broker = start_broker(chosen, tmp_path / "broker")
+    cleanup.callback(broker.stop)
+    assert broker.alive()
+    wait_for(lambda: not orphan.alive(), what="the orphan's end")
+
+
 def test_taken_port_is_told(tmp_path: Path, cleanup: ExitStack) -> None:
     """A port in use names the setting to change."""
     program("mosquitto")
