@@ -7,7 +7,8 @@ from analysis import alarms
 from analysis.alarms import Alarm
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
-from analysis.faults import FAULTS, Fault, examine, subjects
+from analysis.fault import Fault
+from analysis.faults import FAULTS, examine, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
