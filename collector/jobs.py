@@ -14,6 +14,7 @@ from analysis.plant import Plant
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation, running_power_w
 from collector.journal import Event, StandingAlarm
+from collector.notify import tell, tell_of_absence
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
 
@@ -147,6 +148,8 @@ def _normal_w(plant: Plant, record: StoreRecord, span: Span) -> dict[str, float]
 
 JOBS: tuple[Job, ...] = (
     Job("watch", watch, 30),
+    Job("tell", tell, 15),
+    Job("alive", tell_of_absence, 60),
     Job("counts", keep_counts, 60),
     Job("today", sum_up_today, 60),
     Job("store", tend_store, 600, is_daily=True),

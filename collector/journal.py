@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
 from analysis.alarms import Alarm
+from analysis.notices import Told
 from collector.errors import StoreUnavailableError
 
 _META = sa.MetaData()
@@ -60,6 +61,16 @@ _RESULT = sa.Table(
     sa.Column("name", sa.String, primary_key=True),
     sa.Column("made_ms", sa.BigInteger, nullable=False),
     sa.Column("document", sa.LargeBinary, nullable=False),
+)
+_NOTICE = sa.Table(
+    "notice",
+    _META,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("time_ms", sa.BigInteger, nullable=False, index=True),
+    sa.Column("plant", sa.String, nullable=False),
+    sa.Column("subject", sa.String, nullable=False),
+    sa.Column("fault", sa.String, nullable=False),
+    sa.Column("reason", sa.String, nullable=False),
 )
 _COUNT = sa.Table(
     "screened",
@@ -203,6 +214,26 @@ class Journal:
         with self._engine.connect() as connection:
             row = connection.execute(query).one_or_none()
         return (int(row[0]), orjson.loads(row[1])) if row else None
+
+    # what a person was told
+
+    def add_told(self, told: Iterable[Told]) -> None:
+        """Note what was told, after it was sent."""
+        rows = [
+            dict(zip(("plant", "subject", "fault"), t.key, strict=True))
+            | {"time_ms": t.time_ms, "reason": t.reason}
+            for t in told
+        ]
+        if rows:
+            with self._engine.begin() as connection:
+                connection.execute(_NOTICE.insert(), rows)
+
+    def told(self, since_ms: int) -> list[Told]:
+        """What was told since a moment, oldest first."""
+        columns = [_NOTICE.c[n] for n in ("time_ms", "plant", "subject", "fault", "reason")]
+        query = sa.select(*columns).where(_NOTICE.c.time_ms >= since_ms).order_by(_NOTICE.c.id)
+        with self._engine.connect() as connection:
+            return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
 
     # what screening kept out
 

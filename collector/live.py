@@ -27,6 +27,7 @@ class Live:
     counts: Counter[tuple[str, str]] = field(default_factory=Counter)
     journalled: dict[tuple[str, str], int] = field(default_factory=dict)
     refused: deque[Refused] = field(default_factory=lambda: deque(maxlen=500))
+    began_ms: int | None = None
     received: int = 0
     stored: int = 0
     connected_since_ms: int | None = None

@@ -58,6 +58,7 @@ class Service:
             settings = self._with_broker(stack)
             self.site = Site.open(self._plants, settings)
             stack.callback(self.site.close)
+            self.site.live.began_ms = clock_ms()
             self._start_collecting(settings, stack)
             schedule = Schedule(self.site, self._jobs)
             schedule.start()

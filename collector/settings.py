@@ -4,6 +4,7 @@ import os
 import re
 import socket
 from dataclasses import dataclass, field, replace
+from datetime import time
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,6 +13,7 @@ from collector.tomlform import Place, TomlForm
 
 BROKER_PASSWORD = "STOKEHOLD_BROKER_PASSWORD"  # noqa: S105 - names of variables, no secrets
 STORE_TOKEN = "STOKEHOLD_STORE_TOKEN"  # noqa: S105
+NOTIFY_ADDRESSES = "STOKEHOLD_NOTIFY_ADDRESSES"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,14 +93,21 @@ class WebSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotifySettings:
-    """Where alarms go; addresses hold secrets, so they are read from a file or the environment."""
+    """Where alarms go, and when.
 
-    urls_file: str | None = None
+    Addresses hold secrets, so they stand in a file of their own, one a line,
+    or in the environment. Between `quiet_from` and `quiet_to` only what is
+    urgent now is told. After `silence_minutes` without any message or broker
+    the collector tells so itself.
+    """
+
+    addresses_file: str | None = None
     mqtt_topic: str | None = None
     quiet_from: str = "22:00"
     quiet_to: str = "07:00"
-    repeat_minutes: int = 30
+    repeat_minutes: float = 30.0
     digest_at: str = "08:00"
+    silence_minutes: float = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,6 +184,11 @@ def _check(form: TomlForm, settings: Settings) -> None:
     ):
         if not 0 < port < 65_536:
             form.blame(Place(name, 0, key), "must be between 1 and 65535")
+    for key in ("quiet_from", "quiet_to", "digest_at"):
+        try:
+            time.fromisoformat(getattr(settings.notify, key))
+        except ValueError:
+            form.blame(Place("notify", 0, key), "must be a time of day like '22:00'")
     if settings.collect.batch_size < 1 or settings.collect.queue_size < settings.collect.batch_size:
         form.blame(Place("collect", 0, "batch_size"), "must be at least 1 and at most queue_size")
     if not 0 < settings.collect.batch_age_s <= 60:

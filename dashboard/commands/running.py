@@ -12,13 +12,31 @@ from pathlib import Path
 from analysis.demo import demo_plant, demo_record
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, HOUR_MS, Span
+from collector.errors import FormError
+from collector.notify import Messenger, send_test
 from collector.plantfile import load_plants
 from collector.replay import Publisher, messages, replay
 from collector.service import Service
-from collector.settings import BrokerSettings, Settings, StoreSettings, WebSettings
+from collector.settings import (
+    NOTIFY_ADDRESSES,
+    BrokerSettings,
+    Settings,
+    StoreSettings,
+    WebSettings,
+)
 from collector.site import Site
 from collector.store import address, clock_ms
-from dashboard.command import DONE, Command, broker_arguments, plant_argument, say, settings_of
+from dashboard.command import (
+    DONE,
+    TOLD,
+    Command,
+    answer,
+    broker_arguments,
+    json_argument,
+    plant_argument,
+    say,
+    settings_of,
+)
 from dashboard.server import Pages
 
 _HISTORY_DAYS = 200
@@ -130,7 +148,33 @@ class _LiveReadings:
             replay(stream, publisher, speed=1.0, stop=self._stop)
 
 
+# notice
+
+
+def notice_arguments(parser: argparse.ArgumentParser) -> None:
+    """Plant and settings."""
+    plant_argument(parser)
+    json_argument(parser)
+
+
+def run_notice(arguments: argparse.Namespace) -> int:
+    """Send a test notice to every address of the settings."""
+    settings = settings_of(arguments)
+    if not Messenger(settings).has_addresses:
+        raise FormError(
+            [f"[notify]: no address; set addresses_file, mqtt_topic, or {NOTIFY_ADDRESSES}"]
+        )
+    with closing(Site.open(load_plants(arguments.plant), settings)) as site:
+        reached = send_test(site, clock_ms())
+    if arguments.json:
+        answer({"reached": reached})
+    else:
+        say("sent" if reached else "could not be sent to every address; check them and the network")
+    return DONE if reached else TOLD
+
+
 COMMANDS = (
     Command("demo", "an invented plant with history and live readings", demo_arguments, run_demo),
     Command("run", "collect, watch and serve the pages", run_arguments, run_run),
+    Command("notice", "send a test notice to every address", notice_arguments, run_notice),
 )
