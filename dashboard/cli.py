@@ -9,9 +9,14 @@ from collections.abc import Sequence
 from analysis.errors import StokeholdError
 from collector.errors import FormError
 from dashboard.command import UNUSABLE, Command, warn
-from dashboard.commands import analyses, data, running
+from dashboard.commands import analyses, data, keeping, running
 
-COMMANDS: tuple[Command, ...] = (*running.COMMANDS, *data.COMMANDS, *analyses.COMMANDS)
+COMMANDS: tuple[Command, ...] = (
+    *running.COMMANDS,
+    *data.COMMANDS,
+    *analyses.COMMANDS,
+    *keeping.COMMANDS,
+)
 
 
 def parser() -> argparse.ArgumentParser:
