@@ -66,3 +66,9 @@ def test_mistakes_are_named(tmp_path: Path, text: str, message: str) -> None:
     path.write_text(text)
     with pytest.raises(FormError, match=message):
         load_settings(path)
+
+
+def test_example_settings_are_sound() -> None:
+    """The example that ships is accepted as it stands."""
+    example = Path(__file__).parents[2] / "deploy" / "settings.example.toml"
+    assert load_settings(example).broker.username == "stokehold"
