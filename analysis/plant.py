@@ -1,7 +1,6 @@
 """The heating plant as typed records: what there is, before anything is measured."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -141,8 +140,7 @@ class Plant:
         """First channel that matches, or None."""
         return next(iter(self.select(of, quantity, place)), None)
 
-    def parts(self) -> Iterator[Boiler | Pump | Store]:
-        """Boilers, pumps and stores, in that order."""
-        yield from self.boilers
-        yield from self.pumps
-        yield from self.stores
+    @property
+    def machines(self) -> tuple[Pump | Boiler, ...]:
+        """Everything that draws electric power."""
+        return (*self.pumps, *self.boilers)

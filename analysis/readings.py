@@ -167,10 +167,18 @@ def _learned_reports(readings: Readings, channel: Channel) -> str:
 def _learned_interval_s(readings: Readings, reports: str) -> float:
     if len(readings) < 3:
         return 60.0
-    step = np.diff(readings.time_ms) / SECOND_MS
     if reports == "change":
+        step = np.diff(readings.time_ms) / SECOND_MS
         return float(np.clip(np.quantile(step, 0.98), 60.0, 7200.0))
-    return float(np.median(step))
+    return usual_step_ms(readings) / SECOND_MS
+
+
+def usual_step_ms(readings: Readings) -> int:
+    """Median distance of readings [ms], from at most some ten thousand of them."""
+    if len(readings) < 2:
+        return 0
+    at = np.unique(np.linspace(0, len(readings) - 2, 20_000).astype(np.intp))
+    return int(np.median(readings.time_ms[at + 1] - readings.time_ms[at]))
 
 
 class Holds(NamedTuple):
@@ -206,6 +214,8 @@ def holds(readings: Readings, hold_ms: int, span: Span | None = None) -> Holds:
         start = np.maximum(start, span.start_ms)
         end = np.minimum(end, span.end_ms)
     keep = (end > start) & ~np.isnan(readings.value)
+    if keep.all():
+        return Holds(start, end, readings.value)
     return Holds(start[keep], end[keep], readings.value[keep])
 
 
@@ -220,6 +230,11 @@ class Summary(NamedTuple):
     low: FloatArray
     high: FloatArray
     covered_s: FloatArray
+
+    def touching(self, span: Span, step_ms: int) -> "Summary":
+        """Return the intervals of length `step_ms` that touch a span."""
+        a, b = np.searchsorted(self.start_ms, (span.start_ms - step_ms + 1, span.end_ms))
+        return Summary(*(column[a:b] for column in self))  # type: ignore[arg-type]
 
 
 def summarise(readings: Readings, edges_ms: IntArray, hold_ms: int) -> Summary:

@@ -1,0 +1,61 @@
+"""The registry of faults: a row each, with what it needs, who judges it and what a person reads.
+
+Adding a fault is adding a row to one of the lists below and a function that judges it. Pages,
+alarms, documents and scoring read this table and know no fault by name.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from analysis.fault import Fault
+from analysis.faults_boiler import BOILER_FAULTS
+from analysis.faults_plant import PLANT_FAULTS
+from analysis.faults_pump import PUMP_FAULTS
+from analysis.finding import CannotJudge, Finding, Health
+from analysis.plant import Plant
+from analysis.watch import Situation
+
+FAULTS: dict[str, Fault] = {f.name: f for f in (*PUMP_FAULTS, *BOILER_FAULTS, *PLANT_FAULTS)}
+
+
+def examine(situation: Situation, faults: Iterable[Fault] | None = None) -> Health:
+    """Judge every fault for every part of a plant.
+
+    Parameters
+    ----------
+    situation : Situation
+        Plant, readings and span; its subject is replaced by each part in turn.
+    faults : iterable of Fault, optional
+        Rows to judge; all by default.
+    """
+    findings: list[Finding] = []
+    unknown: list[CannotJudge] = []
+    for fault in FAULTS.values() if faults is None else faults:
+        for subject in subjects(situation.plant, fault):
+            verdict = fault.judge(replace(situation, subject=subject))
+            findings += [_worded(f, fault) for f in verdict.findings]
+            if verdict.needs:
+                unknown.append(CannotJudge(subject, fault.name, verdict.needs))
+    findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
+    return Health(tuple(findings), tuple(unknown), ())
+
+
+def subjects(plant: Plant, fault: Fault) -> list[str]:
+    """Parts a fault can befall."""
+    kinds = {
+        "pump": [p.id for p in plant.pumps],
+        "boiler": [b.id for b in plant.boilers],
+        "store": [s.id for s in plant.stores],
+        "plant": ["plant"],
+    }
+    return kinds[fault.of]
+
+
+def _worded(finding: Finding, fault: Fault) -> Finding:
+    """Fill in the registry's words where the judge gave none."""
+    return replace(
+        finding,
+        possible=finding.possible or fault.possible,
+        first_check=finding.first_check or fault.first_check,
+        who=finding.who or fault.who,
+    )

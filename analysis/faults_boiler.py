@@ -1,0 +1,5 @@
+"""Faults of boilers and stores."""
+
+from analysis.fault import Fault
+
+BOILER_FAULTS: tuple[Fault, ...] = ()

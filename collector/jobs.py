@@ -1,0 +1,157 @@
+"""What runs on a schedule: the table of jobs, each a function of the site and the moment."""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from analysis import alarms
+from analysis.alarms import Alarm
+from analysis.cycles import boiler_cycles
+from analysis.energy import energy_use
+from analysis.fault import Fault
+from analysis.faults import FAULTS, examine, subjects
+from analysis.finding import Finding, Health
+from analysis.plant import Plant
+from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
+from analysis.watch import Situation, running_power_w
+from collector.journal import Event, StandingAlarm
+from collector.notify import tell, tell_of_absence
+from collector.site import Site
+from collector.store import StoreRecord, plant_extent
+
+WATCH_MS = 3 * HOUR_MS
+"""How far back the watch looks; it costs the same however long the history is."""
+
+
+class Job(NamedTuple):
+    """One job: `every_s` its interval; one that is `daily` runs once a local day at night."""
+
+    name: str
+    run: Callable[[Site, int], None]
+    every_s: float
+    is_daily: bool = False
+
+
+def watch(site: Site, now_ms: int) -> None:
+    """Judge every plant's last hours and move its alarms."""
+    for plant in site.plants:
+        span = Span(now_ms - WATCH_MS, now_ms)
+        learned = site.journal.result(plant.key, "normal_w")
+        situation = Situation(
+            plant=plant,
+            record=StoreRecord(site.store, plant, span),
+            span=span,
+            normal_w=learned[1] if learned else {},
+            is_live=True,
+        )
+        health = examine(situation)
+        move_alarms(site, plant, health, now_ms)
+        site.journal.save_result(plant.key, "watch", now_ms, health.document())
+
+
+def move_alarms(site: Site, plant: Plant, health: Health, now_ms: int) -> None:
+    """Step every alarm of a plant by what was found, and note each change."""
+    known = {a.alarm.key: a for a in site.journal.alarms(plant.key)}
+    unknown = {(c.subject, c.fault) for c in health.cannot_judge}
+    lasting = {(f.subject, f.fault): f for f in health.findings if f.end_ms is None}
+    changed, events = [], []
+    for fault, subject in _watched(plant, lasting, known):
+        key = (plant.key, subject, fault.name)
+        old = known.get(key) or StandingAlarm(
+            Alarm(plant=plant.key, subject=subject, fault=fault.name, urgency=fault.urgency), None
+        )
+        finding = lasting.get((subject, fault.name))
+        present = None if (subject, fault.name) in unknown else finding is not None
+        new = alarms.advance(old.alarm, now_ms, present=present, timing=fault.timing)
+        if new != old.alarm:
+            document = finding.document() if finding else old.finding
+            changed.append(StandingAlarm(new, document))
+            if new.state != old.alarm.state:
+                events.append(_event(new, fault, now_ms))
+    if changed:
+        site.journal.save_alarms(changed, events)
+
+
+def _watched(
+    plant: Plant,
+    lasting: dict[tuple[str, str], Finding],
+    known: dict[tuple[str, str, str], StandingAlarm],
+) -> list[tuple[Fault, str]]:
+    """Fault and subject of every alarm that may change."""
+    pairs = {(name, s) for name, fault in FAULTS.items() for s in subjects(plant, fault)}
+    pairs |= {(fault, subject) for subject, fault in lasting}
+    pairs |= {(fault, subject) for _, subject, fault in known}
+    return [(FAULTS[name], subject) for name, subject in sorted(pairs) if name in FAULTS]
+
+
+def _event(alarm: Alarm, fault: Fault, now_ms: int) -> Event:
+    words = f"{fault.title}: {alarm.state.replace('_', ' ')}"
+    return Event(now_ms, alarm.plant, alarm.subject, fault.name, words)
+
+
+def keep_counts(site: Site, now_ms: int) -> None:
+    """Move what screening counted into the journal."""
+    counts = dict(site.live.counts)
+    added = {k: n - site.live.journalled.get(k, 0) for k, n in counts.items()}
+    site.journal.add_counts(now_ms // DAY_MS, {k: n for k, n in added.items() if n})
+    site.live.journalled = counts
+
+
+def sum_up_today(site: Site, now_ms: int) -> None:
+    """Each pump's and boiler's electric energy of the local day so far."""
+    for plant in site.plants:
+        today = local_day(now_ms, plant.timezone)
+        span = Span(today.start_ms, now_ms)
+        record = StoreRecord(site.store, plant, span)
+        document = {
+            machine.id: energy_use(plant, machine, record, span).document("subject")
+            for machine in plant.machines
+        }
+        site.journal.save_result(plant.key, "today", now_ms, document)
+
+
+def tend_store(site: Site, now_ms: int) -> None:
+    """The store's nightly work."""
+    site.store.tend(now_ms)
+
+
+def nightly_results(site: Site, now_ms: int) -> None:
+    """What is learned and told once a day, from the whole history."""
+    for plant in site.plants:
+        span = plant_extent(site.store, plant)
+        if span is None:
+            continue
+        record = StoreRecord(site.store, plant, span)
+        site.journal.save_result(plant.key, "normal_w", now_ms, _normal_w(plant, record, span))
+        energy = {
+            "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
+            "boilers": [
+                energy_use(plant, b, record, span).document("boiler") for b in plant.boilers
+            ],
+        }
+        site.journal.save_result(plant.key, "energy", now_ms, energy)
+        month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
+        cycles = [boiler_cycles(plant, b, record, month).document() for b in plant.boilers]
+        site.journal.save_result(plant.key, "cycles", now_ms, cycles)
+
+
+def _normal_w(plant: Plant, record: StoreRecord, span: Span) -> dict[str, float]:
+    """Usual running power of each pump over the last month."""
+    month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
+    found = {}
+    for pump in plant.pumps:
+        if channel := plant.first(pump.id, "power"):
+            usual = running_power_w(record[channel.id], channel, month)
+            if usual is not None:
+                found[pump.id] = usual
+    return found
+
+
+JOBS: tuple[Job, ...] = (
+    Job("watch", watch, 30),
+    Job("tell", tell, 15),
+    Job("alive", tell_of_absence, 60),
+    Job("counts", keep_counts, 60),
+    Job("today", sum_up_today, 60),
+    Job("store", tend_store, 600, is_daily=True),
+    Job("results", nightly_results, 600, is_daily=True),
+)

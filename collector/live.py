@@ -1,0 +1,51 @@
+"""The present: last reading of every channel and what the collector has to say of itself."""
+
+import threading
+from collections import Counter, deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from collector.store import Row
+
+
+class Refused(NamedTuple):
+    """One message or reading that was kept out, for a person to look at."""
+
+    time_ms: int
+    address: str
+    rule: str
+    why: str
+
+
+@dataclass(slots=True)
+class Live:
+    """Shared between the collector's thread, the jobs and the pages; plain reads are safe."""
+
+    latest: dict[str, tuple[int, float]] = field(default_factory=dict)
+    there: dict[str, tuple[bool, int]] = field(default_factory=dict)
+    counts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    journalled: dict[tuple[str, str], int] = field(default_factory=dict)
+    refused: deque[Refused] = field(default_factory=lambda: deque(maxlen=500))
+    began_ms: int | None = None
+    received: int = 0
+    stored: int = 0
+    connected_since_ms: int | None = None
+    subscribed: int = 0
+    trouble: str | None = None
+    last_message_ms: int | None = None
+    changed: threading.Event = field(default_factory=threading.Event)
+
+    def resume(self, latest: Mapping[str, tuple[int, float]]) -> None:
+        """Take up the last readings known from the store."""
+        self.latest.update(latest)
+
+    def took(self, rows: Sequence[Row]) -> None:
+        """Note a batch that is safe in the store."""
+        latest = self.latest
+        for name, ms, value in rows:
+            known = latest.get(name)
+            if known is None or ms >= known[0]:
+                latest[name] = (ms, value)
+        self.stored += len(rows)
+        self.changed.set()

@@ -1,0 +1,381 @@
+"""Log files: readings as ``time,channel,value`` in CSV, gzipped CSV or Parquet.
+
+Read in blocks with bounded memory; a row that cannot be used is reported with its line number
+and left out, nothing else is lost.
+"""
+
+import gzip
+import io
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO, NamedTuple, Self
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv
+import pyarrow.parquet as pq
+
+from analysis.plant import Channel
+from analysis.quantities import physical_range
+from analysis.readings import IntArray, Readings
+from collector.errors import LogFileError
+from collector.units import conversion
+
+COLUMNS = ("time", "channel", "value")
+_BLOCK_BYTES = 16 << 20
+_RFC3339 = r"^\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:\d{2}(\.\d+)?([Zz]|[+-]\d{2}:\d{2})$"
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+_SHOWN = 20
+
+
+class BadRow(NamedTuple):
+    """One row that cannot be used."""
+
+    line: int
+    why: str
+
+
+@dataclass(slots=True)
+class Report:
+    """What reading a log came to; only the first bad rows are kept in words."""
+
+    rows: int = 0
+    bad: int = 0
+    shown: list[BadRow] = field(default_factory=list)
+    unknown_channels: dict[str, int] = field(default_factory=dict)
+
+    def refuse(self, lines: IntArray, why: str) -> None:
+        """Note rows that cannot be used."""
+        self.bad += len(lines)
+        room = _SHOWN - len(self.shown)
+        self.shown += [BadRow(int(n), why) for n in lines[: max(room, 0)]]
+
+    def words(self, path: Path) -> list[str]:
+        """Lines for a person."""
+        said = [f"{path}:{row.line}: {row.why}; row skipped" for row in sorted(self.shown)]
+        if self.bad > len(self.shown):
+            said.append(f"{path}: {self.bad - len(self.shown)} more bad rows skipped")
+        if self.unknown_channels:
+            names = ", ".join(sorted(self.unknown_channels)[:8])
+            said.append(
+                f"{path}: {sum(self.unknown_channels.values())} rows of channels that are not in "
+                f"the plant file skipped ({names}); add a [[channel]] for them to keep them"
+            )
+        return said
+
+
+class _Block(NamedTuple):
+    """Part of a file as text columns, with the line number of each row."""
+
+    time: pa.Array
+    channel: pa.Array
+    value: pa.Array
+    line: IntArray
+
+
+def read_log(
+    path: Path, channels: Mapping[str, Channel], report: Report
+) -> Iterator[dict[str, Readings]]:
+    """Readings of a log file by channel, block after block, in kept units.
+
+    Parameters
+    ----------
+    path : Path
+        ``.csv``, ``.csv.gz`` or ``.parquet``.
+    channels : mapping of str to Channel
+        Channels of the plant file; rows of others are counted and left out.
+    report : Report
+        Gets counts and bad rows.
+
+    Yields
+    ------
+    dict of str to Readings
+        In the order of the file; where blocks overlap, later ones win.
+
+    Raises
+    ------
+    LogFileError
+        The file as a whole cannot be read.
+    """
+    for block in _blocks(path, report):
+        report.rows += len(block.line)
+        yield _readings(block, channels, report)
+
+
+def load_log(path: Path, channels: Mapping[str, Channel], report: Report) -> dict[str, Readings]:
+    """Read a whole log file at once, by channel."""
+    parts: dict[str, list[Readings]] = defaultdict(list)
+    for block in read_log(path, channels, report):
+        for name, readings in block.items():
+            parts[name].append(readings)
+    return {
+        name: Readings.of(
+            np.concatenate([p.time_ms for p in found]), np.concatenate([p.value for p in found])
+        )
+        for name, found in parts.items()
+    }
+
+
+# text columns
+
+
+def _blocks(path: Path, report: Report) -> Iterator[_Block]:
+    try:
+        if path.suffix == ".parquet":
+            yield from _parquet_blocks(path)
+        else:
+            yield from _csv_blocks(path, report)
+    except (OSError, EOFError, pa.ArrowException, gzip.BadGzipFile) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise LogFileError(f"{path}: cannot be read ({reason}); check the file") from error
+
+
+def _csv_blocks(path: Path, report: Report) -> Iterator[_Block]:
+    with ExitStack() as stack:
+        raw: Any = stack.enter_context(path.open("rb"))
+        if path.suffix == ".gz":
+            raw = stack.enter_context(gzip.open(raw))
+        header = raw.readline().decode("utf-8-sig", "replace").strip()
+        if tuple(header.split(",")) != COLUMNS:
+            raise LogFileError(
+                f"{path}:1: header is {header[:60]!r}; the first line must be 'time,channel,value'"
+            )
+        line = 2
+        for text in _whole_lines(raw):
+            yield _parse_csv(text, line, report)
+            line += text.count(b"\n")
+
+
+def _whole_lines(raw: BinaryIO) -> Iterator[bytes]:
+    """Blocks that end with a line end."""
+    rest = b""
+    while chunk := raw.read(_BLOCK_BYTES):
+        head, newline, tail = chunk.rpartition(b"\n")
+        if newline:
+            yield rest + head + newline
+            rest = tail
+        else:
+            rest += tail
+    if rest:
+        yield rest + b"\n"
+
+
+def _parse_csv(text: bytes, first_line: int, report: Report) -> _Block:
+    bad: list[int] = []
+
+    def skip(row: Any) -> str:
+        bad.append(row.number - 1)
+        return "skip"
+
+    text = _cleaned(text)
+    count = text.count(b"\n")
+    table = pa.csv.read_csv(
+        io.BytesIO(text),
+        read_options=pa.csv.ReadOptions(
+            column_names=list(COLUMNS), use_threads=False, block_size=max(len(text), 1024)
+        ),
+        parse_options=pa.csv.ParseOptions(
+            quote_char=False, ignore_empty_lines=False, invalid_row_handler=skip
+        ),
+        convert_options=pa.csv.ConvertOptions(
+            column_types=dict.fromkeys(COLUMNS, pa.string()), strings_can_be_null=False
+        ),
+    )
+    lines = np.delete(np.arange(count), bad)[: table.num_rows] + first_line
+    if bad:
+        report.refuse(np.array(bad) + first_line, "has not three fields 'time,channel,value'")
+        report.rows += len(bad)
+    time, channel, value = (
+        pc.utf8_trim_whitespace(table[name].combine_chunks()) for name in COLUMNS
+    )
+    return _Block(time, channel, value, lines.astype(np.int64))
+
+
+def _cleaned(text: bytes) -> bytes:
+    """Valid UTF-8 in which only line ends end lines, so that line numbers hold."""
+    text = text.replace(b"\r\n", b"\n").replace(b"\r", b"?").replace(b"\x00", b"?")
+    return text.decode("utf-8", "replace").encode()
+
+
+def _parquet_blocks(path: Path) -> Iterator[_Block]:
+    with pq.ParquetFile(path) as file:
+        missing = [c for c in COLUMNS if c not in file.schema_arrow.names]
+        if missing:
+            raise LogFileError(
+                f"{path}: has no column '{missing[0]}'; columns time, channel, value are needed"
+            )
+        line = 1
+        for batch in file.iter_batches(batch_size=500_000, columns=list(COLUMNS)):
+            time = batch["time"]
+            if pa.types.is_timestamp(time.type) and time.type.tz is None:
+                raise LogFileError(
+                    f"{path}: column 'time' bears no time zone; write it as timestamp with UTC"
+                )
+            rows = np.arange(line, line + batch.num_rows)
+            value = pc.fill_null(batch["value"].cast(pa.string()), "")
+            yield _Block(_time_text(time), batch["channel"].cast(pa.string()), value, rows)
+            line += batch.num_rows
+
+
+def _time_text(time: pa.Array) -> pa.Array:
+    if pa.types.is_timestamp(time.type):
+        return pc.strftime(time.cast(pa.timestamp("ms", "UTC")), format="%Y-%m-%dT%H:%M:%SZ")
+    return time.cast(pa.string())
+
+
+# text to readings
+
+
+def _readings(
+    block: _Block, channels: Mapping[str, Channel], report: Report
+) -> dict[str, Readings]:
+    if not len(block.line):
+        return {}
+    time_ms, dated = _times(block.time)
+    report.refuse(block.line[~dated], "time is no RFC 3339 time with offset")
+    value, numeric = _values(block.value)
+    report.refuse(block.line[dated & ~numeric], "value is no number")
+    names = block.channel.dictionary_encode()
+    code = names.indices.to_numpy(zero_copy_only=False)
+    good = dated & numeric
+    found = {}
+    for i, name in enumerate(names.dictionary.to_pylist()):
+        mine = good & (code == i)
+        channel = channels.get(name)
+        if not mine.any():
+            continue
+        if channel is None:
+            seen = report.unknown_channels.get(name, 0) + int(mine.sum())
+            report.unknown_channels[name] = seen
+            continue
+        found[name] = _kept(
+            channel, time_ms[mine], value[mine], lines=block.line[mine], report=report
+        )
+    return {name: readings for name, readings in found.items() if len(readings)}
+
+
+def _times(text: pa.Array) -> tuple[IntArray, Any]:
+    """Milliseconds and whether each is a time; each different text is parsed once."""
+    coded = text.dictionary_encode()
+    different = coded.dictionary
+    formed = pc.match_substring_regex(different, _RFC3339).to_numpy(zero_copy_only=False)
+    stamps = pd.to_datetime(
+        pd.Series(different.to_pylist(), dtype=object).where(formed), utc=True, format="ISO8601",
+        errors="coerce",
+    )  # fmt: skip
+    known = stamps.notna().to_numpy()
+    index = pd.DatetimeIndex(stamps.where(stamps.notna(), pd.Timestamp(0, tz="UTC")))
+    ms = index.as_unit("ms").astype(np.int64).to_numpy()
+    at = coded.indices.to_numpy(zero_copy_only=False)
+    return ms[at], known[at]
+
+
+def _values(text: pa.Array) -> tuple[Any, Any]:
+    """Numbers and whether each is one; empty is the unknown value."""
+    empty = pc.equal(text, "").to_numpy(zero_copy_only=False)
+    formed = pc.match_substring_regex(text, _NUMBER)
+    plain = pc.utf8_ltrim(pc.if_else(formed, text, None), "+")
+    numbers = plain.cast(pa.float64()).to_numpy(zero_copy_only=False)
+    return numbers, np.isfinite(numbers) | empty
+
+
+def _kept(
+    channel: Channel, time_ms: IntArray, value: Any, *, lines: IntArray, report: Report
+) -> Readings:
+    scale, offset = conversion(channel.unit, channel.quantity)
+    kept = value * scale + offset
+    low, high = physical_range(channel.quantity, channel.place)
+    possible = np.isnan(kept) | ((kept >= low) & (kept <= high))
+    report.refuse(lines[~possible], f"value is impossible for {channel.quantity}")
+    return Readings.of(time_ms[possible], kept[possible])
+
+
+# writing
+
+
+def write_log(path: Path, parts: Iterable[tuple[Channel, Readings]]) -> int:
+    """Write readings as a log file, in the units of the plant file.
+
+    Parameters
+    ----------
+    path : Path
+        ``.csv``, ``.csv.gz`` or ``.parquet``.
+    parts : iterable of (Channel, Readings)
+        What to write, in this order.
+
+    Returns
+    -------
+    int
+        Rows written.
+
+    Raises
+    ------
+    LogFileError
+        The file cannot be written.
+    """
+    rows = 0
+    try:
+        with _Writer(path) as writer:
+            for channel, readings in parts:
+                writer.add(_table(channel, readings))
+                rows += len(readings)
+    except OSError as error:
+        raise LogFileError(
+            f"{path}: cannot be written ({error.strerror}); check folder and free space"
+        ) from error
+    return rows
+
+
+_SCHEMA = pa.schema(
+    [("time", pa.timestamp("ms", "UTC")), ("channel", pa.string()), ("value", pa.float64())]
+)
+
+
+def _table(channel: Channel, readings: Readings) -> pa.Table:
+    scale, offset = conversion(channel.unit, channel.quantity).inverse()
+    value = readings.value
+    if (scale, offset) != (1.0, 0.0):
+        value = np.array([float(f"{v:.12g}") for v in value * scale + offset])
+    name = pa.array([channel.id], pa.string()).take(pa.array(np.zeros(len(value), np.int64)))
+    time = pa.array(readings.time_ms, pa.timestamp("ms", "UTC"))
+    return pa.table([time, name, pa.array(value, from_pandas=True)], schema=_SCHEMA)
+
+
+_PLAIN = pa.csv.WriteOptions(include_header=False, quoting_style="none")
+
+
+class _Writer:
+    """Appends tables to a CSV or Parquet file."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._stack = ExitStack()
+
+    def __enter__(self) -> Self:
+        if self._path.suffix == ".parquet":
+            self._parquet = self._stack.enter_context(pq.ParquetWriter(self._path, _SCHEMA))
+            return self
+        raw: Any = self._stack.enter_context(self._path.open("wb"))
+        if self._path.suffix == ".gz":
+            # A fixed time makes the same readings the same file.
+            raw = self._stack.enter_context(gzip.GzipFile("", "wb", 6, raw, mtime=0))
+        raw.write((",".join(COLUMNS) + "\n").encode())
+        self._raw = raw
+        return self
+
+    def add(self, table: pa.Table) -> None:
+        """Append rows."""
+        if self._path.suffix == ".parquet":
+            self._parquet.write_table(table)
+            return
+        stamp = pc.strftime(table["time"], format="%Y-%m-%dT%H:%M:%SZ")
+        rows = table.set_column(0, "time", stamp)
+        pa.csv.write_csv(rows, self._raw, _PLAIN)
+
+    def __exit__(self, *error: object) -> None:
+        self._stack.close()

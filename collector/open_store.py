@@ -1,0 +1,42 @@
+"""Chooses and opens the store the settings ask for."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from analysis.plant import Plant
+from collector.errors import FormError
+from collector.server_store import ServerStore
+from collector.settings import STORE_TOKEN, Settings
+from collector.sqlite_store import SqliteStore
+from collector.store import Store, addresses
+
+_OWN_RETENTION = (
+    "[store]: raw_days and minute_days are for kind 'sqlite'; a server thins out "
+    "by its own retention: set that there and remove these keys"
+)
+
+
+def open_store(settings: Settings, plants: Sequence[Plant]) -> Store:
+    """Open the store for these plants.
+
+    Raises
+    ------
+    StoreUnavailableError
+        It cannot be opened.
+    FormError
+        The settings ask for what it cannot do.
+    """
+    chosen = settings.store
+    channels = addresses(plants)
+    path = settings.at(chosen.path)
+    if chosen.kind == "sqlite":
+        return SqliteStore(path, channels, raw_days=chosen.raw_days, minute_days=chosen.minute_days)
+    if chosen.raw_days or chosen.minute_days:
+        raise FormError([_OWN_RETENTION])
+    token = settings.secret(STORE_TOKEN, chosen.token_file)
+    return ServerStore(chosen, beside(path, "spool"), channels=channels, token=token)
+
+
+def beside(store: Path, what: str) -> Path:
+    """Path of a companion file of the store, such as its spool or the journal."""
+    return store.with_name(f"{store.stem}.{what}.sqlite")

@@ -1,0 +1,167 @@
+"""What every command is made of: its words, its arguments, and how it answers."""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from analysis.plant import Plant
+from analysis.readings import Record, record_span
+from analysis.timebase import Span, parse_rfc3339
+from collector.errors import FormError
+from collector.logfile import Report, load_log
+from collector.open_store import open_store
+from collector.plantfile import load_plants
+from collector.settings import BrokerSettings, Settings, load_settings
+from collector.store import StoreRecord, plant_extent
+
+DONE, TOLD, UNUSABLE = 0, 1, 2
+"""Exit status: done; something to be told; the input cannot be used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One command of the program; `run` gives the exit status."""
+
+    name: str
+    words: str
+    arguments: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+def say(text: str = "") -> None:
+    """Write a line for a person on standard output."""
+    print(text)
+
+
+def warn(text: str) -> None:
+    """Write a line on standard error."""
+    print(text, file=sys.stderr)
+
+
+def answer(document: Any) -> None:
+    """Write one JSON document on standard output."""
+    sys.stdout.write(orjson.dumps(document, option=orjson.OPT_INDENT_2).decode() + "\n")
+
+
+def plant_argument(parser: argparse.ArgumentParser) -> None:
+    """``--plant``, ``--settings``."""
+    parser.add_argument(
+        "--plant", type=Path, required=True, metavar="FILE", help="plant file, or a folder of them"
+    )
+    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
+
+
+def json_argument(parser: argparse.ArgumentParser) -> None:
+    """``--json``."""
+    parser.add_argument("--json", action="store_true", help="answer with one JSON document")
+
+
+def broker_arguments(parser: argparse.ArgumentParser) -> None:
+    """``--broker``, ``--port``, ``--username``; the password comes from the environment."""
+    parser.add_argument("--broker", metavar="HOST", help="broker's name or address")
+    parser.add_argument("--port", type=int, help="broker's port (1883, or 8883 with TLS)")
+    parser.add_argument("--username", help="user at the broker")
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """Settings from the file named, with the broker named on the command line.
+
+    Raises
+    ------
+    FormError
+        The file cannot be used.
+    """
+    settings = load_settings(getattr(arguments, "settings", None))
+    given = {
+        key: value
+        for key, argument in (("host", "broker"), ("port", "port"), ("username", "username"))
+        if (value := getattr(arguments, argument, None)) is not None
+    }
+    broker: BrokerSettings = replace(settings.broker, **given)
+    return replace(settings, broker=broker)
+
+
+def record_arguments(parser: argparse.ArgumentParser) -> None:
+    """What every analysis takes: plant, a log or the store, and a span."""
+    plant_argument(parser)
+    json_argument(parser)
+    parser.add_argument("--log", type=Path, metavar="LOG", help="log file, instead of the store")
+    parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339 time with offset")
+    parser.add_argument("--to", dest="end", metavar="TIME", help="RFC 3339 time with offset")
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One plant with its readings and the span asked for, and whether rows were bad."""
+
+    plant: Plant
+    record: Record
+    span: Span
+    had_bad_rows: bool
+
+
+def asked_records(arguments: argparse.Namespace) -> list[Asked]:
+    """Plants with their readings, from a log or from the store.
+
+    Raises
+    ------
+    StokeholdError
+        Plant file, log or store cannot be used.
+    """
+    plants = load_plants(arguments.plant)
+    if arguments.log is not None:
+        if len(plants) > 1:
+            raise FormError(["--log: a log belongs to one plant; give --plant one file"])
+        return [_from_log(plants[0], arguments)]
+    settings = settings_of(arguments)
+    store = open_store(settings, plants)
+    found = []
+    for plant in plants:
+        span = _span(plant_extent(store, plant), arguments)
+        found.append(Asked(plant, StoreRecord(store, plant, span), span, had_bad_rows=False))
+    return found
+
+
+def _from_log(plant: Plant, arguments: argparse.Namespace) -> Asked:
+    report = Report()
+    record = load_log(arguments.log, {c.id: c for c in plant.channels}, report)
+    for line in report.words(arguments.log):
+        warn(line)
+    span = _span(record_span(record), arguments)
+    return Asked(plant, record, span, had_bad_rows=report.bad > 0)
+
+
+def _span(whole: Span | None, arguments: argparse.Namespace) -> Span:
+    whole = whole or Span(0, 0)
+    start, end = whole.start_ms, whole.end_ms
+    if arguments.start is not None:
+        start = moment("--from", arguments.start)
+    if arguments.end is not None:
+        end = moment("--to", arguments.end)
+    if end < start:
+        raise FormError(["--to: lies before --from; exchange them"])
+    return Span(start, end)
+
+
+def moment(argument: str, text: str) -> int:
+    """A time given on the command line [ms].
+
+    Raises
+    ------
+    FormError
+        It is none.
+    """
+    try:
+        return parse_rfc3339(text)
+    except ValueError as error:
+        raise FormError([f"{argument}: {error}"]) from error
+
+
+def answer_each(documents: Sequence[Any]) -> None:
+    """One plant's document as it is, several under ``plants``."""
+    answer(documents[0] if len(documents) == 1 else {"plants": list(documents)})

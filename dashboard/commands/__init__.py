@@ -1,0 +1,1 @@
+"""The commands of the program, grouped by what they are for."""

@@ -1,0 +1,49 @@
+"""Serves the pages from a thread of this process."""
+
+import logging
+import threading
+from typing import Self
+
+from waitress.server import create_server
+
+from collector.errors import StoreUnavailableError
+from collector.site import Site
+from dashboard.app import create_app
+
+_log = logging.getLogger(__name__)
+
+
+class Pages:
+    """The running web server: ``with Pages(site): ...``.
+
+    Parameters
+    ----------
+    site : Site
+        What is shown; its settings say where to listen.
+
+    Raises
+    ------
+    StoreUnavailableError
+        The address cannot be used.
+    """
+
+    def __init__(self, site: Site) -> None:
+        web = site.settings.web
+        try:
+            self._server = create_server(
+                create_app(site).server, host=web.host, port=web.port, threads=8
+            )
+        except OSError as error:
+            raise StoreUnavailableError(
+                f"{web.host}:{web.port}: the pages cannot be served there ({error.strerror}); "
+                "set [web] port to a free one"
+            ) from error
+        self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._server.close()
+        self._thread.join(5)

@@ -1,0 +1,16 @@
+#!/bin/sh
+# Installs what the tests need and runs them all: sh deploy/test.sh [pytest arguments]
+set -u
+. "$(dirname "$0")/environment.sh"
+debian mosquitto mosquitto
+debian victoria-metrics victoria-metrics
+debian chromium chromium
+debian openssl openssl
+prepare test
+cd "$root" || exit 2
+status=0
+"$venv/bin/ruff" check . || status=1
+"$venv/bin/ruff" format --check -q . || { say "some files are not formatted: run 'ruff format .'"; status=1; }
+"$venv/bin/mypy" --no-error-summary || status=1
+"$venv/bin/python" -m pytest -rs "$@" || status=1
+exit $status

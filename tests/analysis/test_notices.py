@@ -1,0 +1,123 @@
+"""When a person is told: at once, again, in the morning, once a day, and never thirty times."""
+
+from dataclasses import replace
+
+import pytest
+
+from analysis.alarms import Alarm
+from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
+from analysis.timebase import HOUR_MS, MINUTE_MS, parse_rfc3339
+
+NOON = parse_rfc3339("2026-01-15T12:00:00Z")
+NIGHT = parse_rfc3339("2026-01-15T23:30:00Z")
+RULES = NoticeRules(timezone="Europe/Dublin")
+
+
+def raised(fault: str, urgency: str, at: int, plant: str = "quay") -> Alarm:
+    return Alarm(
+        plant=plant, subject="heating", fault=fault, urgency=urgency, state="unacknowledged",  # type: ignore[arg-type]
+        since_ms=at, is_present=True, raised_ms=at,
+    )  # fmt: skip
+
+
+def after(notices: list[Notice], now: int) -> list[Told]:
+    return [Told(now, a.key, n.reason) for n in notices for a in n.alarms]
+
+
+@pytest.mark.parametrize("now", [NOON, NIGHT])
+def test_urgent_is_told_at_once_day_and_night_and_repeated_until_acknowledged(now: int) -> None:
+    """First word at once, then every half hour, silence after acknowledging."""
+    alarm = raised("stall", "now", now)
+    told: list[Told] = []
+    reasons = []
+    for minute in range(0, 91, 10):
+        moment = now + minute * MINUTE_MS
+        notices = notices_due([alarm], told, moment, rules=RULES)
+        reasons += [(minute, n.reason) for n in notices]
+        told += after(notices, moment)
+    assert reasons == [(0, "first"), (30, "repeat"), (60, "repeat"), (90, "repeat")]
+    known = replace(alarm, state="acknowledged")
+    assert notices_due([known], told, now + 5 * HOUR_MS, rules=RULES) == []
+
+
+def test_soon_waits_for_the_morning() -> None:
+    """What can wait is not told in the quiet hours, and once after them."""
+    alarm = raised("bearing_drag", "soon", NIGHT)
+    assert notices_due([alarm], [], NIGHT, rules=RULES) == []
+    morning = parse_rfc3339("2026-01-16T07:00:00Z")
+    (notice,) = notices_due([alarm], [], morning, rules=RULES)
+    assert notice.reason == "first"
+    told = after([notice], morning)
+    assert notices_due([alarm], told, morning + 9 * HOUR_MS, rules=RULES) == []
+
+
+def test_return_is_told_once_to_whoever_was_told_of_the_fault() -> None:
+    """Back to normal is news only after bad news."""
+    alarm = raised("stall", "now", NOON)
+    told = after(notices_due([alarm], [], NOON, rules=RULES), NOON)
+    gone = replace(alarm, state="returned", is_present=False, since_ms=NOON + HOUR_MS)
+    (notice,) = notices_due([gone], told, NOON + HOUR_MS, rules=RULES)
+    assert notice.reason == "returned"
+    told += after([notice], NOON + HOUR_MS)
+    assert notices_due([gone], told, NOON + 2 * HOUR_MS, rules=RULES) == []
+    assert notices_due([gone], [], NOON + HOUR_MS, rules=RULES) == []
+
+
+def test_raised_again_is_told_again() -> None:
+    """A new occurrence is not silenced by what was told of the last one."""
+    told = [Told(NOON, ("quay", "heating", "stall"), "first")]
+    again = raised("stall", "now", NOON + HOUR_MS)
+    (notice,) = notices_due([again], told, NOON + HOUR_MS, rules=RULES)
+    assert notice.reason == "first"
+
+
+def test_power_cut_is_one_message() -> None:
+    """A lost supply explains the pumps and sensors that fall silent with it."""
+    cut = raised("supply_lost", "now", NOON)
+    rest = [
+        replace(raised("stall", "now", NOON + i * MINUTE_MS), subject=f"pump-{i}")
+        for i in range(30)
+    ]
+    (notice,) = notices_due([cut, *rest], [], NOON + 30 * MINUTE_MS, rules=RULES)
+    assert [a.fault for a in notice.alarms] == ["supply_lost"]
+    ended = replace(cut, state="returned", is_present=False)
+    lasting = notices_due([ended, rest[0]], [], NOON + 3 * HOUR_MS, rules=RULES)
+    assert [a.fault for n in lasting for a in n.alarms] == ["stall"]
+
+
+def test_alarms_of_one_plant_come_together() -> None:
+    """Three at once are one notice, the most urgent first."""
+    alarms = [
+        raised("bearing_drag", "soon", NOON - 1),
+        raised("overheating", "now", NOON),
+        raised("stall", "now", NOON - 2),
+    ]
+    (notice,) = notices_due(alarms, [], NOON, rules=RULES)
+    assert [a.fault for a in notice.alarms] == ["stall", "overheating", "bearing_drag"]
+    assert notice.urgency == "now"
+
+
+def test_flood_is_one_notice() -> None:
+    """Forty plants at once are one notice, not forty."""
+    alarms = [raised("stall", "now", NOON, plant=f"p{i}") for i in range(40)]
+    (notice,) = notices_due(alarms, [], NOON, rules=RULES)
+    assert len(notice.alarms) == 40
+
+
+def test_shelved_and_out_of_service_say_nothing() -> None:
+    """What was put away stays quiet."""
+    for state in ("shelved", "out_of_service", "normal"):
+        alarm = replace(raised("stall", "now", NOON), state=state)  # type: ignore[arg-type]
+        assert notices_due([alarm], [], NOON, rules=RULES) == []
+
+
+def test_digest_once_a_day_with_what_stands() -> None:
+    """At eight, once, and only if there is something."""
+    note = raised("standstill_risk", "note", NIGHT)
+    eight = parse_rfc3339("2026-01-16T08:00:00Z")
+    assert digest_due([note], None, eight - MINUTE_MS, rules=RULES) is None
+    assert digest_due([], None, eight, rules=RULES) is None
+    digest = digest_due([note], eight - 24 * HOUR_MS, eight, rules=RULES)
+    assert digest is not None
+    assert [a.fault for a in digest.alarms] == ["standstill_risk"]
+    assert digest_due([note], eight, eight + 5 * HOUR_MS, rules=RULES) is None

@@ -1,0 +1,130 @@
+"""Jobs over a real store and journal: alarms move, results are kept, missed runs run once."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.plant import Channel, Plant, Pump
+from analysis.readings import Readings
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from collector.jobs import JOBS, Job, keep_counts, nightly_results, sum_up_today, watch
+from collector.schedule import Schedule
+from collector.settings import Settings
+from collector.site import Site
+from collector.store import clock_ms
+
+PLANT = Plant(
+    name="Quay", timezone="Europe/Dublin",
+    pumps=(Pump(id="heating", drive="induction", always_on=True),),
+    channels=(
+        Channel(id="heating.power", of="heating", quantity="power", unit="W", interval_s=60),
+    ),
+)  # fmt: skip
+NOW = clock_ms() // DAY_MS * DAY_MS + 12 * HOUR_MS
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    made = Site.open([PLANT], Settings(folder=tmp_path))
+    yield made
+    made.close()
+
+
+def lay_in(site: Site, start_ms: int, end_ms: int, watts: float) -> None:
+    time_ms = np.arange(start_ms, end_ms, MINUTE_MS)
+    site.store.load("quay/heating.power", Readings.of(time_ms, np.full(len(time_ms), watts)))
+
+
+def state(site: Site) -> str:
+    standing = [a.alarm for a in site.journal.alarms("quay") if a.alarm.fault == "stall"]
+    return standing[0].state if standing else "normal"
+
+
+def test_watch_raises_and_clears_with_delays(site: Site) -> None:
+    """A pump that stops is told after the delay, once, and returns when it runs again."""
+    lay_in(site, NOW - 5 * DAY_MS, NOW, 55.0)
+    nightly_results(site, NOW)
+    watch(site, NOW)
+    assert state(site) == "normal"
+    lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
+    watch(site, NOW + 20 * MINUTE_MS)
+    assert state(site) == "normal"
+    watch(site, NOW + 22 * MINUTE_MS)
+    assert state(site) == "unacknowledged"
+    watch(site, NOW + 22 * MINUTE_MS)
+    assert [e.what for e in site.journal.events("quay")] == ["stall"]
+    lay_in(site, NOW + 20 * MINUTE_MS, NOW + 60 * MINUTE_MS, 55.0)
+    watch(site, NOW + 40 * MINUTE_MS)
+    assert state(site) == "unacknowledged"
+    watch(site, NOW + 46 * MINUTE_MS)
+    assert state(site) == "returned"
+
+
+def test_silent_plug_leaves_the_alarm_as_it_is(site: Site) -> None:
+    """No readings are no good news: the alarm stays."""
+    lay_in(site, NOW - DAY_MS, NOW, 55.0)
+    nightly_results(site, NOW)
+    lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
+    watch(site, NOW + 20 * MINUTE_MS)
+    watch(site, NOW + 22 * MINUTE_MS)
+    assert state(site) == "unacknowledged"
+    watch(site, NOW + 6 * HOUR_MS)
+    watch(site, NOW + 7 * HOUR_MS)
+    assert state(site) == "unacknowledged"
+
+
+def test_today_and_nightly_results(site: Site) -> None:
+    """Today's energy runs from local midnight; the yearly figure comes from all there is."""
+    lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    sum_up_today(site, NOW)
+    nightly_results(site, NOW)
+    today = site.journal.result("quay", "today")
+    assert today is not None
+    assert today[1]["heating"]["measured_kwh"] == pytest.approx(0.05 * 12, abs=0.06)
+    energy = site.journal.result("quay", "energy")
+    assert energy is not None
+    assert energy[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
+    assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+
+
+def test_counts_are_journalled_once(site: Site) -> None:
+    """Each run adds only what came since the last."""
+    site.live.counts["quay/heating.power", "duplicate"] = 3
+    keep_counts(site, NOW)
+    keep_counts(site, NOW)
+    site.live.counts["quay/heating.power", "duplicate"] += 2
+    keep_counts(site, NOW)
+    assert site.journal.counts(0) == {("quay/heating.power", "duplicate"): 5}
+
+
+def test_daily_job_runs_once_a_local_day_and_catches_up_once(site: Site) -> None:
+    """Missed nights are made up by one run, at once; then the next night."""
+    ran: list[int] = []
+    job = Job("nightly", lambda _site, now: ran.append(now), 600, is_daily=True)
+    schedule = Schedule(site, [])
+    night = NOW // DAY_MS * DAY_MS + 3 * HOUR_MS
+    for hours in (0, 1, 5, 20, 24, 25, 24 * 8 + 5):
+        schedule.turn(job, night + hours * HOUR_MS)
+    assert [round((t - night) / HOUR_MS) for t in ran] == [0, 24, 24 * 8 + 5]
+
+
+def test_failing_job_is_told_once_and_stops_nothing(site: Site) -> None:
+    """An error of one job goes to the journal; the same again is not repeated."""
+
+    def broken(_site: Site, _now: int) -> None:
+        raise RuntimeError("no such luck")
+
+    schedule = Schedule(site, [])
+    for i in range(3):
+        schedule.turn(Job("broken", broken, 30), NOW + i)
+    events = [e for e in site.journal.events() if e.what == "job_failed"]
+    assert [e.words for e in events] == ["job 'broken' failed: no such luck"]
+
+
+def test_every_job_runs_on_an_empty_site(site: Site) -> None:
+    """A fresh installation without a single reading breaks no job."""
+    for job in JOBS:
+        job.run(site, NOW)
+    assert site.journal.events() == []

@@ -1,0 +1,74 @@
+"""Settings: defaults, the full form, secrets from outside, mistakes named."""
+
+from pathlib import Path
+
+import pytest
+
+from collector.errors import FormError
+from collector.settings import BROKER_PASSWORD, Settings, load_settings
+
+
+def test_without_a_file_everything_has_a_default() -> None:
+    """No settings file: embedded broker and store, pages on loopback only."""
+    settings = load_settings(None)
+    assert settings.broker.host is None
+    assert settings.broker.listen == settings.web.host == "127.0.0.1"
+    assert settings.store.kind == "sqlite"
+
+
+def test_full_form_and_paths_beside_the_file(tmp_path: Path) -> None:
+    """Keys arrive, relative paths begin at the file, TLS picks its own port."""
+    path = tmp_path / "settings.toml"
+    path.write_text(
+        '[broker]\nhost = "cellar-box"\nusername = "stokehold"\ntls = { ca = "ca.pem" }\n'
+        '[store]\nkind = "server"\nurl = "http://tsdb:8428"\norganisation = "o"\nbucket = "b"\n'
+        "[web]\nport = 8051\n[notify]\n"
+    )
+    settings = load_settings(path)
+    assert settings.broker.used_port == 8883
+    assert settings.broker.tls is not None
+    assert settings.at(settings.broker.tls.ca or "") == tmp_path / "ca.pem"
+    assert (settings.store.kind, settings.web.port) == ("server", 8051)
+
+
+def test_secrets_come_from_file_or_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A password is never a key of the settings file."""
+    settings = Settings(folder=tmp_path)
+    monkeypatch.setenv(BROKER_PASSWORD, "from outside")
+    assert settings.secret(BROKER_PASSWORD, None) == "from outside"
+    (tmp_path / "secret").write_text("from a file\n")
+    assert settings.secret(BROKER_PASSWORD, "secret") == "from a file"
+    with pytest.raises(FormError, match="secret file cannot be read"):
+        settings.secret(BROKER_PASSWORD, "absent")
+    path = tmp_path / "settings.toml"
+    path.write_text('[broker]\npassword = "oops"\n')
+    with pytest.raises(FormError, match="'password': is unknown here"):
+        load_settings(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("[web]\nport = 0\n", ":2: \\[web\\], key 'port': must be between"),
+        ("[web]\nport = 80.5\n", "must be a whole number"),
+        ('[store]\nkind = "cloud"\n', "use one of 'sqlite' or 'server'"),
+        ("[collect]\nbatch_age_s = 0\n", "must be above 0 and at most 60"),
+        ("[collect]\nbatch_size = 10\nqueue_size = 5\n", "at most queue_size"),
+        ('[broker]\nshare = "a/b"\n', "plain word"),
+        ("[brokers]\n", "did you mean 'broker'"),
+    ],
+)
+def test_mistakes_are_named(tmp_path: Path, text: str, message: str) -> None:
+    """Each mistake is refused with line, key and remedy."""
+    path = tmp_path / "settings.toml"
+    path.write_text(text)
+    with pytest.raises(FormError, match=message):
+        load_settings(path)
+
+
+def test_example_settings_are_sound() -> None:
+    """The example that ships is accepted as it stands."""
+    example = Path(__file__).parents[2] / "deploy" / "settings.example.toml"
+    assert load_settings(example).broker.username == "stokehold"

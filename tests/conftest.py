@@ -1,0 +1,60 @@
+"""Fixtures that stand for what users have: a broker, a time-series server, measured data."""
+
+import os
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+from servers import Mosquitto, TimeSeriesServer
+
+SHARED_DATA = Path(
+    os.environ.get("STOKEHOLD_SHARED_DATA", Path(__file__).parents[2] / "shared/data")
+)
+
+# Speed is measured in tests/bench, never judged in a test.
+hypothesis.settings.register_profile("stokehold", deadline=None)
+hypothesis.settings.load_profile("stokehold")
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
+    """A broker without passwords, with lasting sessions."""
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    broker = Mosquitto(folder)
+    yield broker
+    broker.stop(hard=True)
+
+
+@pytest.fixture
+def timeseries(tmp_path: Path) -> Iterator[TimeSeriesServer]:
+    """A time-series server with empty storage."""
+    server = TimeSeriesServer(tmp_path / "timeseries")
+    yield server
+    server.stop(hard=True)
+
+
+@pytest.fixture(scope="session")
+def shared_timeseries(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TimeSeriesServer]:
+    """One time-series server for all tests that do not stop it; use a bucket of your own."""
+    server = TimeSeriesServer(tmp_path_factory.mktemp("timeseries"))
+    yield server
+    server.stop(hard=True)
+
+
+@pytest.fixture
+def cleanup() -> Iterator[ExitStack]:
+    """Calls registered here run after the test, whatever happens."""
+    with ExitStack() as stack:
+        yield stack
+
+
+@pytest.fixture
+def shared_data() -> Path:
+    """The folder of measured open data, or leave the test out and say so."""
+    if not SHARED_DATA.is_dir():
+        pytest.skip(f"no folder of measured data at {SHARED_DATA}")
+    return SHARED_DATA

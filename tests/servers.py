@@ -1,0 +1,119 @@
+"""Real servers for the tests: each on a free loopback port, in a folder of its own."""
+
+import getpass
+import os
+import shutil
+import socket
+import subprocess
+import time
+import urllib.request
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+
+def free_port() -> int:
+    """Give a loopback port that nothing listens on."""
+    with closing(socket.socket()) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def program(name: str) -> str:
+    """Path of a program, or leave the test out and say why; under CI that is a failure."""
+    found = shutil.which(name, path=os.environ["PATH"] + ":/usr/sbin:/usr/local/sbin")
+    if found:
+        return found
+    message = f"{name} is not installed; 'sh deploy/test.sh' as root installs it"
+    if os.environ.get("STOKEHOLD_NEEDS_ALL"):
+        pytest.fail(message)
+    pytest.skip(message)
+
+
+def wait_for(condition: Callable[[], object], seconds: float = 20.0, what: str = "") -> None:
+    """Wait until something becomes true, or fail naming it."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if condition():
+            return
+        time.sleep(0.02)
+    pytest.fail(f"waited {seconds} s in vain for {what or condition}")
+
+
+def answers(port: int) -> bool:
+    """Whether something accepts connections on a loopback port."""
+    with closing(socket.socket()) as probe:
+        probe.settimeout(0.5)
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+class Mosquitto:
+    """A real broker that a test can stop, kill and start again on the same port."""
+
+    def __init__(self, folder: Path, extra: str = "") -> None:
+        self.port = free_port()
+        self.host = "127.0.0.1"
+        self._folder = folder
+        self._config = folder / "broker.conf"
+        self._config.write_text(
+            f"listener {self.port} 127.0.0.1\nuser {getpass.getuser()}\npersistence true\n"
+            f"persistence_location {folder}/\nautosave_interval 1\n"
+            "max_queued_messages 0\n" + (extra or "allow_anonymous true\n")
+        )
+        self.start()
+
+    def start(self) -> None:
+        """Start, and wait until it answers."""
+        command = [program("mosquitto"), "-c", str(self._config)]
+        self._process = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        wait_for(lambda: answers(self.port), what="the broker")
+
+    def stop(self, *, hard: bool = False) -> None:
+        """Stop it, or kill it."""
+        if hard:
+            self._process.kill()
+        else:
+            self._process.terminate()
+        self._process.wait(10)
+
+
+class TimeSeriesServer:
+    """A real time-series server that a test can kill and start again on the same data."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._folder = folder
+        self.start()
+
+    def start(self) -> None:
+        """Start, and wait until it answers."""
+        self._process = subprocess.Popen(
+            [
+                program("victoria-metrics"),
+                f"-storageDataPath={self._folder}",
+                "-retentionPeriod=100y",
+                "-dedup.minScrapeInterval=1ms",
+                f"-httpListenAddr=127.0.0.1:{self.port}",
+            ],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        wait_for(lambda: answers(self.port), what="the time-series server")
+
+    def flush(self) -> None:
+        """Make written readings visible."""
+        with closing(urllib.request.urlopen(f"{self.url}/internal/force_flush")) as answer:
+            answer.read()
+
+    def stop(self, *, hard: bool = False) -> None:
+        """Stop it, or kill it."""
+        if hard:
+            self._process.kill()
+        else:
+            self._process.terminate()
+        self._process.wait(20)
