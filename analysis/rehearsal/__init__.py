@@ -1,0 +1,10 @@
+"""The rehearsal plant: a physical model of houses with pumps and boilers whose truth is known.
+
+`rehearse` gives a plant, its readings and the truth of a case; `cases` names the cases.
+"""
+
+from analysis.rehearsal.cases import cases
+from analysis.rehearsal.rehearse import Rehearsal, rehearse
+from analysis.rehearsal.truth import Truth
+
+__all__ = ["Rehearsal", "Truth", "cases", "rehearse"]
