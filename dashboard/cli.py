@@ -9,13 +9,14 @@ from collections.abc import Sequence
 from analysis.errors import StokeholdError
 from collector.errors import FormError
 from dashboard.command import UNUSABLE, Command, warn
-from dashboard.commands import analyses, data, keeping, running
+from dashboard.commands import analyses, data, keeping, rehearsal, running
 
 COMMANDS: tuple[Command, ...] = (
     *running.COMMANDS,
     *data.COMMANDS,
     *analyses.COMMANDS,
     *keeping.COMMANDS,
+    *rehearsal.COMMANDS,
 )
 
 

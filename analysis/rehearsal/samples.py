@@ -1,0 +1,140 @@
+"""The invented house of demo and sample logs, and what befalls it in each."""
+
+from dataclasses import replace
+
+from analysis.plant import QuantityName
+from analysis.rehearsal.cases import Case
+from analysis.rehearsal.draw import Wish
+from analysis.rehearsal.faults import FaultPlan
+from analysis.rehearsal.layout import Device, Layout
+from analysis.rehearsal.negatives import NegativePlan
+from analysis.rehearsal.rehearse import Rehearsal, Staging, perform, stage
+from analysis.timebase import DAY_MS, parse_rfc3339
+
+HOUSE = "Tern Cottage"
+SEED = 2026
+_CHANNELS = (
+    "boiler.flow", "boiler.return", "heating.flow", "heating.return", "store.top",
+    "plant.outdoor", "plant.room", "plant.pressure",
+)
+_WISH = Wish(
+    drive="induction", condensing=True, control="weather", fuel="gas", store=True,
+    recirculation=False, floor=False, setback="small", always_on=False, pump_in_return=False,
+    sensed=(*_CHANNELS, "boiler.power"),
+)
+SAMPLES: dict[str, tuple[str, float]] = {
+    "healthy_week": ("2026-01-12T00:00:00Z", 7.0),
+    "stalled_pump": ("2026-01-19T00:00:00Z", 4.0),
+    "air_after_refill": ("2026-02-02T00:00:00Z", 6.0),
+    "short_cycling": ("2026-02-16T00:00:00Z", 4.0),
+    "swap": ("2026-03-02T00:00:00Z", 14.0),
+}
+"""Sample logs: first moment and days."""
+
+
+def sample(name: str) -> Rehearsal:
+    """Rehearse one of the sample logs.
+
+    Parameters
+    ----------
+    name : str
+        A name of `SAMPLES`.
+    """
+    start, days = SAMPLES[name]
+    interval_s = 120.0 if name == "swap" else 60.0
+    case = Case(name=name, tells=name, wish=replace(_WISH, plug_s=interval_s), swap=name == "swap",
+                others=0)
+    faults = _faults(name)
+    return perform(
+        _in_the_house(case, parse_rfc3339(start), days, faults, interval_s=interval_s)
+    )
+
+
+def _faults(name: str) -> tuple[FaultPlan, ...]:
+    if name == "stalled_pump":
+        return (FaultPlan(subject="heating", fault="stall", onset_day=2.3, end_day=3.4),)
+    if name == "air_after_refill":
+        return (FaultPlan(subject="heating", fault="air", onset_day=1.4, end_day=6.0),)
+    if name == "short_cycling":
+        return (FaultPlan(subject="boiler", fault="short_cycling", onset_day=1.0),)
+    return ()
+
+
+def demo_rehearsal(
+    now_ms: int, *, history_days: float = 200.0, ahead_days: float = 2.0, interval_s: float = 30.0
+) -> Rehearsal:
+    """Rehearse the demo: a heating season up to now, and what comes after it.
+
+    A swap of the heating pump, a worn charging pump, a firewood day, a power
+    cut, a holiday. The record reaches beyond `now_ms`, so that a publisher
+    can send the readings that follow as they fall due.
+
+    Parameters
+    ----------
+    now_ms : int
+        The present [ms].
+    history_days, ahead_days : float
+        Days of record before and after it.
+    interval_s : float
+        Time between readings of every channel [s].
+    """
+    days = history_days + ahead_days
+    start_ms = now_ms - round(history_days * DAY_MS)
+    case = Case(name="demo", tells="the demo", wish=replace(_WISH, plug_s=interval_s), swap=True,
+                others=0)
+    faults = (
+        FaultPlan(subject="charging", fault="bearing_drag", onset_day=0.55 * days,
+                  growth_days=0.4 * days, severity=0.8),
+        FaultPlan(subject="heating", fault="air", onset_day=0.81 * days, end_day=0.84 * days,
+                  severity=0.8),
+    )
+    staging = _in_the_house(case, start_ms, days, faults, interval_s=interval_s)
+    events = (
+        NegativePlan(what="holiday", day=0.12 * days, days=6.0),
+        NegativePlan(what="power_cut", day=0.33 * days, days=0.05),
+        NegativePlan(what="firewood_day", day=0.42 * days, days=0.5),
+        NegativePlan(what="wifi_gap", day=0.7 * days, days=0.4),
+        NegativePlan(what="refill_venting", day=0.81 * days, days=1.0),
+    )
+    return perform(replace(staging, negatives=events), year=False)
+
+
+def _in_the_house(case: Case, start_ms: int, days: float, faults: tuple[FaultPlan, ...], *,
+                  interval_s: float) -> Staging:
+    """The house of the scenario with its own name and few, regular instruments."""
+    staging = stage(case, days, SEED, start_ms=start_ms)
+    return replace(
+        staging,
+        spec=replace(staging.spec, name=HOUSE, timezone="Europe/Dublin"),
+        layout=_regular(staging.layout, interval_s),
+        faults=faults,
+        negatives=(),
+    )
+
+
+def _regular(layout: Layout, interval_s: float) -> Layout:
+    """Every instrument at one interval, and only the channels of the scenario."""
+    def device(one: Device) -> Device:
+        return replace(one, interval_s=interval_s, reports="periodic", heartbeat_s=interval_s,
+                       bursts_a_week=0.2, loss=0.003)
+
+    return Layout(
+        tuple(
+            replace(plug, device=device(plug.device), downstream=False, step_w=0.1, floor_w=0.0,
+                    memory="kept", counter_kwh=0.001,
+                    quantities=_usual(plug.load))
+            for plug in layout.plugs
+        ),
+        tuple(
+            replace(clip, device=device(clip.device), step_k=0.1, change_k=0.0)
+            for clip in layout.clips
+            if clip.channel in _CHANNELS
+        ),
+        tuple(m for m in layout.meters if m.channel in _CHANNELS),
+    )
+
+
+def _usual(load: str) -> tuple[QuantityName, ...]:
+    if load == "heating":
+        return ("power", "energy", "voltage", "power_factor")
+    return ("power", "energy")

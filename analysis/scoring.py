@@ -1,0 +1,300 @@
+"""Score what a program says about rehearsed plants against the truth.
+
+A part is what stands before the first point of a subject, so ``heating`` and ``heating.flow``
+are one part. A finding *names* a fault where part and fault name agree and it overlaps the
+fault's time, stretched by a grace after its end; it *notices* it where the part agrees. A finding
+that overlaps no fault of its part, nor names a known consequence of a fault elsewhere, is a false
+alarm. Delay runs from ``detectable_from`` to ``raised`` where the finding tells when it was
+raised, else to its ``from``; a finding that began earlier counts as no delay.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from analysis.estimate import plain
+from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
+
+SLOW = frozenset({"bearing_drag", "capacitor_ageing", "sludge", "air", "reversed_flow",
+                  "ghost_flow", "standing_loss_high", "night_reduction_misfit"})
+GRACE_MS = DAY_MS
+SLOW_GRACE_MS = 7 * DAY_MS
+CONSEQUENCES: dict[str, frozenset[str]] = {
+    "stall": frozenset({"short_cycling", "store_too_cool", "frost_risk", "overheating"}),
+    "dead_head": frozenset({"short_cycling", "store_too_cool", "overheating"}),
+    "dry_run": frozenset({"short_cycling", "store_too_cool", "overheating"}),
+    "air": frozenset({"short_cycling"}),
+    "sludge": frozenset({"short_cycling"}),
+    "supply_lost": frozenset({"store_too_cool", "frost_risk"}),
+    "ignition_trouble": frozenset({"store_too_cool", "frost_risk", "supply_lost"}),
+    "store_too_cool": frozenset({"standing_loss_high"}),
+    "short_cycling": frozenset({"ignition_trouble"}),
+}
+"""What a fault may rightly bring about on another part of the plant."""
+URGENCIES = ("now", "soon", "note")
+
+
+@dataclass(slots=True)
+class FaultTally:
+    """Counts of one fault over all rehearsals, and the delays [h]."""
+
+    present: int = 0
+    found: int = 0
+    noticed: int = 0
+    first: int = 0
+    second: int = 0
+    delays_h: list[float] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Tally:
+    """Everything counted over any number of rehearsals."""
+
+    plants: int = 0
+    plant_years: float = 0.0
+    faults: dict[str, FaultTally] = field(default_factory=lambda: defaultdict(FaultTally))
+    false_alarms: dict[str, dict[str, int]] = field(
+        default_factory=lambda: defaultdict(lambda: dict.fromkeys(URGENCIES, 0))
+    )
+    cycles_true: int = 0
+    cycles_found: int = 0
+    cycles_matched: int = 0
+    edges_s: list[float] = field(default_factory=list)
+    energy: list[tuple[float, bool]] = field(default_factory=list)
+    saving: list[tuple[float, bool]] = field(default_factory=list)
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form of the score."""
+        total = {u: sum(row[u] for row in self.false_alarms.values()) for u in URGENCIES}
+        return {
+            "plants": self.plants,
+            "plant_years": plain(self.plant_years, 4),
+            "faults": {name: _fault_row(one) for name, one in sorted(self.faults.items())},
+            "false_alarms_per_plant_year": {
+                "all": {u: _per(n, self.plant_years) for u, n in total.items()},
+                "by_fault": {
+                    name: {u: _per(n, self.plant_years) for u, n in row.items()}
+                    for name, row in sorted(self.false_alarms.items())
+                },
+            },
+            "cycles": self._cycles(),
+            "energy": _figures(self.energy),
+            "saving": _figures(self.saving),
+        }
+
+    def _cycles(self) -> dict[str, Any]:
+        precision = _share(self.cycles_matched, self.cycles_found)
+        recall = _share(self.cycles_matched, self.cycles_true)
+        both = (precision or 0.0) + (recall or 0.0)
+        return {
+            "true": self.cycles_true,
+            "precision": precision,
+            "recall": recall,
+            "f1": plain(2 * (precision or 0.0) * (recall or 0.0) / both, 4) if both else None,
+            "edge_error_s": {"median": _quantile(self.edges_s, 0.5),
+                             "p90": _quantile(self.edges_s, 0.9)},
+        }
+
+
+def _fault_row(one: FaultTally) -> dict[str, Any]:
+    return {
+        "present": one.present,
+        "recall": _share(one.found, one.present),
+        "noticed": _share(one.noticed, one.present),
+        "cause_first": _share(one.first, one.noticed),
+        "cause_in_first_two": _share(one.second, one.noticed),
+        "delay_h": {"median": _quantile(one.delays_h, 0.5), "p90": _quantile(one.delays_h, 0.9)},
+    }
+
+
+def _share(part: int, whole: int) -> float | None:
+    return plain(part / whole, 4) if whole else None
+
+
+def _per(count: int, years: float) -> float | None:
+    return plain(count / years, 4) if years else None
+
+
+def _quantile(values: Sequence[float], level: float) -> float | None:
+    return plain(float(np.quantile(values, level)), 4) if values else None
+
+
+def _figures(rows: Sequence[tuple[float, bool]]) -> dict[str, Any]:
+    errors = [abs(error) for error, _ in rows]
+    return {
+        "count": len(rows),
+        "median_error": _quantile(errors, 0.5),
+        "p90_error": _quantile(errors, 0.9),
+        "interval_contains_truth": _share(sum(inside for _, inside in rows), len(rows)),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """A finding or a true fault as a stretch of time on a part."""
+
+    part: str
+    fault: str
+    start_ms: int
+    end_ms: int
+    row: Mapping[str, Any]
+
+    def overlaps(self, other: "_Told") -> bool:
+        return self.start_ms < other.end_ms and other.start_ms < self.end_ms
+
+
+def score_findings(tally: Tally, truth: Mapping[str, Any], health: Mapping[str, Any]) -> None:
+    """Count the findings of one rehearsal.
+
+    Parameters
+    ----------
+    tally : Tally
+        Counted into, in place.
+    truth : mapping
+        Truth document, with ``from`` and ``to`` of the record.
+    health : mapping
+        Health document of any program.
+    """
+    span = Span(parse_rfc3339(truth["from"]), parse_rfc3339(truth["to"]))
+    findings = [_finding(row, span) for row in health["findings"]]
+    faults = [_fault(row, span) for row in truth["faults"]]
+    tally.plants += 1
+    tally.plant_years += span.hours / YEAR_H
+    for fault in faults:
+        if fault.row["detectable_from"] is not None:
+            _score_fault(tally.faults[fault.fault], fault, findings)
+    for finding in findings:
+        if not _is_explained(finding, faults):
+            tally.false_alarms[finding.fault][finding.row["urgency"]] += 1
+
+
+def _finding(row: Mapping[str, Any], span: Span) -> _Told:
+    start = parse_rfc3339(row["from"])
+    end = span.end_ms if row["to"] is None else parse_rfc3339(row["to"])
+    return _Told(_part(row["subject"]), row["fault"], start, max(end, start + 1), row)
+
+
+def _fault(row: Mapping[str, Any], span: Span) -> _Told:
+    grace = SLOW_GRACE_MS if row["fault"] in SLOW else GRACE_MS
+    end = span.end_ms if row["end"] is None else parse_rfc3339(row["end"])
+    return _Told(_part(row["subject"]), row["fault"], parse_rfc3339(row["onset"]), end + grace, row)
+
+
+def _part(subject: str) -> str:
+    return subject.partition(".")[0]
+
+
+def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> None:
+    one.present += 1
+    near = [f for f in findings if f.part == fault.part and f.overlaps(fault)]
+    if not near:
+        return
+    one.noticed += 1
+    named = [f for f in near if f.fault == fault.fault]
+    ranked = sorted(near, key=lambda f: (-(f.row.get("confidence") or 0.0), f.start_ms))
+    names = list(dict.fromkeys(f.fault for f in ranked))
+    one.first += names[0] == fault.fault
+    possible = [_words(cause) for cause in ranked[0].row.get("possible", ())[:2]]
+    spoken = any(cause.startswith(_words(fault.fault)) for cause in possible)
+    one.second += fault.fault in names[:2] or spoken
+    if named:
+        one.found += 1
+        shown = parse_rfc3339(fault.row["detectable_from"])
+        raised = min(parse_rfc3339(f.row.get("raised") or f.row["from"]) for f in named)
+        one.delays_h.append(max(raised - shown, 0) / 3.6e6)
+
+
+def _words(cause: str) -> str:
+    return cause.lower().replace("_", " ")
+
+
+def _is_explained(finding: _Told, faults: Iterable[_Told]) -> bool:
+    return any(
+        finding.overlaps(fault)
+        and (finding.part == fault.part
+             or finding.fault in CONSEQUENCES.get(fault.fault, frozenset()))
+        for fault in faults
+    )
+
+
+def score_cycles(tally: Tally, truth: Mapping[str, Any], cycles: Mapping[str, Any],
+                 known: Sequence[Span] | None = None) -> None:
+    """Count the burner cycles of one rehearsal.
+
+    A cycle found matches the true firing it overlaps, each at most once. The
+    start may be that of the flame or of the sequence that led to it, whichever
+    is nearer: a plug sees the motor first.
+
+    Parameters
+    ----------
+    tally : Tally
+        Counted into, in place.
+    truth, cycles : mapping
+        Truth document; cycles document of any program.
+    known : sequence of Span, optional
+        Where the source was heard at all; firings that lie elsewhere do not count.
+    """
+    boilers = [b for b in cycles["boilers"] if b.get("method")]
+    if not boilers:
+        return
+    true = [_firing(row) for row in truth["cycles"] if row["end"] is not None]
+    if known is not None:
+        true = [one for one in true if _within(one, known)]
+    found = [
+        (parse_rfc3339(row["start"]), parse_rfc3339(row["end"]))
+        for row in boilers[0]["cycles"]
+        if row["complete"] and row["end"] is not None
+    ]
+    tally.cycles_true += len(true)
+    tally.cycles_found += len(found)
+    for start, end, one in _pairs(true, found):
+        tally.cycles_matched += 1
+        tally.edges_s.append(min(abs(start - one[0]), abs(start - one[1])) / 1000.0)
+        tally.edges_s.append(abs(end - one[2]) / 1000.0)
+
+
+def _firing(row: Mapping[str, Any]) -> tuple[int, int, int]:
+    start = parse_rfc3339(row["start"])
+    called = parse_rfc3339(row["called"]) if row.get("called") else start
+    return called, start, parse_rfc3339(row["end"])
+
+
+def _within(one: tuple[int, int, int], known: Sequence[Span]) -> bool:
+    return any(span.start_ms <= one[0] and one[2] <= span.end_ms for span in known)
+
+
+def _pairs(true: list[tuple[int, int, int]], found: list[tuple[int, int]]
+           ) -> list[tuple[int, int, tuple[int, int, int]]]:
+    """Overlapping pairs in order of time, each member used once."""
+    pairs = []
+    k = 0
+    for start, end in sorted(found):
+        while k < len(true) and true[k][2] <= start:
+            k += 1
+        if k < len(true) and true[k][0] < end:
+            pairs.append((start, end, true[k]))
+            k += 1
+    return pairs
+
+
+def score_energy(tally: Tally, truth: Mapping[str, Any], energy: Mapping[str, Any]) -> None:
+    """Count the yearly energy of each pump against the truth."""
+    for row in energy["pumps"]:
+        true = truth["energy"].get(row["pump"], {}).get("kwh_per_year")
+        _count(tally.energy, true, row["per_year"])
+
+
+def score_saving(tally: Tally, truth: Mapping[str, Any], saving: Mapping[str, Any]) -> None:
+    """Count a saving a year against the truth."""
+    _count(tally.saving, truth.get("saving_kwh_per_year"), saving["saving_per_year"])
+
+
+def _count(rows: list[tuple[float, bool]], true: float | None, estimate: Mapping[str, Any]) -> None:
+    """Enter the relative error, and whether the interval holds the truth."""
+    if true is None or estimate.get("value") is None or abs(true) < 1e-9:
+        return
+    inside = estimate["low"] <= true <= estimate["high"]
+    rows.append(((estimate["value"] - true) / abs(true), inside))
