@@ -18,8 +18,18 @@ import numpy as np
 from analysis.estimate import plain
 from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
 
-SLOW = frozenset({"bearing_drag", "capacitor_ageing", "sludge", "air", "reversed_flow",
-                  "ghost_flow", "standing_loss_high", "night_reduction_misfit"})
+SLOW = frozenset(
+    {
+        "bearing_drag",
+        "capacitor_ageing",
+        "sludge",
+        "air",
+        "reversed_flow",
+        "ghost_flow",
+        "standing_loss_high",
+        "night_reduction_misfit",
+    }
+)
 GRACE_MS = DAY_MS
 SLOW_GRACE_MS = 7 * DAY_MS
 CONSEQUENCES: dict[str, frozenset[str]] = {
@@ -94,8 +104,10 @@ class Tally:
             "precision": precision,
             "recall": recall,
             "f1": plain(2 * (precision or 0.0) * (recall or 0.0) / both, 4) if both else None,
-            "edge_error_s": {"median": _quantile(self.edges_s, 0.5),
-                             "p90": _quantile(self.edges_s, 0.9)},
+            "edge_error_s": {
+                "median": _quantile(self.edges_s, 0.5),
+                "p90": _quantile(self.edges_s, 0.9),
+            },
         }
 
 
@@ -214,14 +226,20 @@ def _words(cause: str) -> str:
 def _is_explained(finding: _Told, faults: Iterable[_Told]) -> bool:
     return any(
         finding.overlaps(fault)
-        and (finding.part == fault.part
-             or finding.fault in CONSEQUENCES.get(fault.fault, frozenset()))
+        and (
+            finding.part == fault.part
+            or finding.fault in CONSEQUENCES.get(fault.fault, frozenset())
+        )
         for fault in faults
     )
 
 
-def score_cycles(tally: Tally, truth: Mapping[str, Any], cycles: Mapping[str, Any],
-                 known: Sequence[Span] | None = None) -> None:
+def score_cycles(
+    tally: Tally,
+    truth: Mapping[str, Any],
+    cycles: Mapping[str, Any],
+    known: Sequence[Span] | None = None,
+) -> None:
     """Count the burner cycles of one rehearsal.
 
     A cycle found matches the true firing it overlaps, each at most once. The
@@ -266,8 +284,9 @@ def _within(one: tuple[int, int, int], known: Sequence[Span]) -> bool:
     return any(span.start_ms <= one[0] and one[2] <= span.end_ms for span in known)
 
 
-def _pairs(true: list[tuple[int, int, int]], found: list[tuple[int, int]]
-           ) -> list[tuple[int, int, tuple[int, int, int]]]:
+def _pairs(
+    true: list[tuple[int, int, int]], found: list[tuple[int, int]]
+) -> list[tuple[int, int, tuple[int, int, int]]]:
     """Overlapping pairs in order of time, each member used once."""
     pairs = []
     k = 0

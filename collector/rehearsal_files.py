@@ -84,8 +84,11 @@ def plant_toml(plant: Plant) -> str:
     lines = ["[plant]", f"name = {quoted(plant.name)}", f"timezone = {quoted(plant.timezone)}", ""]
     lines += ["[tariff]", *_keys(plant.tariff), ""]
     rows: tuple[tuple[str, Sequence[Any]], ...] = (
-        ("boiler", plant.boilers), ("pump", plant.pumps), ("store", plant.stores),
-        ("channel", plant.channels), ("swap", plant.swaps),
+        ("boiler", plant.boilers),
+        ("pump", plant.pumps),
+        ("store", plant.stores),
+        ("channel", plant.channels),
+        ("swap", plant.swaps),
     )
     for name, records in rows:
         for record in records:

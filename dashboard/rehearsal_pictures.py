@@ -60,15 +60,26 @@ def picture(rehearsal: Rehearsal) -> go.Figure:
     """Temperatures, boiler power, pump power and pressure of the telling days."""
     span = telling_span(rehearsal)
     rows = _rows(rehearsal)
-    figure = make_subplots(rows=len(rows), shared_xaxes=True, vertical_spacing=0.03,
-                           row_heights=[3.0, *[1.3] * (len(rows) - 1)])
+    figure = make_subplots(
+        rows=len(rows),
+        shared_xaxes=True,
+        vertical_spacing=0.03,
+        row_heights=[3.0, *[1.3] * (len(rows) - 1)],
+    )
     for k, (title, channels) in enumerate(rows, 1):
         _draw(figure, k, rehearsal, channels, span)
         figure.update_yaxes(title_text=title, row=k, col=1)
+    figure.update_yaxes(range=[-15.0, 100.0], row=1, col=1)
     for shade, begin, end in _shades(rehearsal, span):
-        figure.add_vrect(x0=_time(begin), x1=_time(end), fillcolor=shade, opacity=0.13, line_width=0)
-    figure.update_layout(height=230 + 130 * len(rows), width=1250, template="plotly_white",
-                         margin={"l": 60, "r": 10, "t": 20, "b": 30})
+        figure.add_vrect(
+            x0=_time(begin), x1=_time(end), fillcolor=shade, opacity=0.13, line_width=0
+        )
+    figure.update_layout(
+        height=230 + 130 * len(rows),
+        width=1250,
+        template="plotly_white",
+        margin={"l": 60, "r": 10, "t": 20, "b": 30},
+    )
     return figure
 
 
@@ -101,18 +112,27 @@ def _rows(rehearsal: Rehearsal) -> list[tuple[str, list[str]]]:
     return [*rows, ("boiler, W", boilers)] if boilers else rows
 
 
-def _draw(figure: go.Figure, row: int, rehearsal: Rehearsal, channels: Iterable[str], span: Span
-          ) -> None:
+def _draw(
+    figure: go.Figure, row: int, rehearsal: Rehearsal, channels: Iterable[str], span: Span
+) -> None:
     for k, channel in enumerate(channels):
         readings = _thinned(rehearsal.record[channel].within(span))
         figure.add_trace(
             go.Scatter(
-                x=readings.to_series().index.as_unit("s"), y=np.round(readings.value, 2), name=channel, mode="lines",
-                line={"width": 1.2, "color": INK[k % len(INK)], "shape": "hv",
-                      "dash": "solid" if k < len(INK) else "dot"},
+                x=readings.to_series().index.as_unit("s"),
+                y=np.round(readings.value, 2),
+                name=channel,
+                mode="lines",
+                line={
+                    "width": 1.2,
+                    "color": INK[k % len(INK)],
+                    "shape": "hv",
+                    "dash": "solid" if k < len(INK) else "dot",
+                },
                 legend=f"legend{row}" if row > 1 else "legend",
             ),
-            row=row, col=1,
+            row=row,
+            col=1,
         )
     top = 1.0 - (row - 1) * 0.9 / max(len(_rows(rehearsal)), 1)
     figure.update_layout({f"legend{row}" if row > 1 else "legend": {"y": top, "x": 1.01}})

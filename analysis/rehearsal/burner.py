@@ -18,8 +18,9 @@ PHASE, LEFT, TRIES, LEVEL, INTEGRAL, OFF_S, DRAWN, TRIPPED = 0, 1, 2, 3, 4, 5, 6
 
 
 @compiled
-def wants_fire(burner: Array, body: BoilerBody, hysteresis: float, temp_c: float,
-               target_c: float) -> bool:
+def wants_fire(
+    burner: Array, body: BoilerBody, hysteresis: float, temp_c: float, target_c: float
+) -> bool:
     """Decide by thermostat whether the burner should run, given whether it runs now."""
     if target_c <= 0.0:
         return False
@@ -36,7 +37,9 @@ def wants_fire(burner: Array, body: BoilerBody, hysteresis: float, temp_c: float
 
 
 @compiled
-def modulate(burner: Array, body: BoilerBody, temp_c: float, target_c: float, step_s: float) -> float:
+def modulate(
+    burner: Array, body: BoilerBody, temp_c: float, target_c: float, step_s: float
+) -> float:
     """Level of the flame by proportional and integral action, 1 for an on/off burner."""
     if body.least >= 1.0:
         return 1.0
@@ -46,8 +49,9 @@ def modulate(burner: Array, body: BoilerBody, temp_c: float, target_c: float, st
 
 
 @compiled
-def _enter(burner: Array, phase: int, seconds: float, when_s: float, phases: Array,
-           count: int) -> int:
+def _enter(
+    burner: Array, phase: int, seconds: float, when_s: float, phases: Array, count: int
+) -> int:
     burner[PHASE] = phase
     burner[LEFT] = seconds
     if count < phases.shape[0]:
@@ -57,8 +61,15 @@ def _enter(burner: Array, phase: int, seconds: float, when_s: float, phases: Arr
 
 
 @compiled
-def _after(burner: Array, body: BoilerBody, fail: float, luck: Array, when_s: float,
-           phases: Array, count: int) -> int:
+def _after(
+    burner: Array,
+    body: BoilerBody,
+    fail: float,
+    luck: Array,
+    when_s: float,
+    phases: Array,
+    count: int,
+) -> int:
     """Leave a timed phase that has run out."""
     phase = int(burner[PHASE])
     if phase == PREHEAT:
@@ -92,8 +103,18 @@ def _begin(burner: Array, body: BoilerBody, when_s: float, phases: Array, count:
 
 
 @compiled
-def burn(burner: Array, body: BoilerBody, call: bool, supply: int, fail: float, luck: Array,
-         start_s: float, step_s: float, phases: Array, count: int) -> tuple[float, int]:
+def burn(
+    burner: Array,
+    body: BoilerBody,
+    call: bool,
+    supply: int,
+    fail: float,
+    luck: Array,
+    start_s: float,
+    step_s: float,
+    phases: Array,
+    count: int,
+) -> tuple[float, int]:
     """Run the sequence through one step, changing phase at the exact second.
 
     Returns

@@ -4,6 +4,7 @@ import math
 
 from analysis.rehearsal.compiled import inlined
 from analysis.rehearsal.hydraulics import (
+    CONSTANT_PRESSURE,
     CONSTANT_SPEED,
     electronic_point,
     flow_at_speed,
@@ -41,7 +42,7 @@ def _pumped(i: int, m: int, k: float, s: State, d: Drivers, loops: Loops) -> Non
     b, a = loops.set_b[i, setting], loops.set_a[i, setting]
     if h0 <= 1e-3:
         s.flow[i] = 0.0
-        s.speed[i] = loops.set_speed[i, setting]
+        s.speed[i] = _dry_speed(i, setting, loops)
         return
     if loops.set_induction[i, setting] > 0:
         share = min(abs(s.flow[i]) / loops.set_rated_flow[i, setting], 1.0)
@@ -56,11 +57,20 @@ def _pumped(i: int, m: int, k: float, s: State, d: Drivers, loops: Loops) -> Non
             head = s.auto_head[i]
         if s.reduced[i] > 0.0:
             mode, speed = CONSTANT_SPEED, LEAST_SPEED + 0.06
-        flow, speed = electronic_point(
-            mode, speed, head, loops.set_flow[i, setting], h0, b, a, k
-        )
+        flow, speed = electronic_point(mode, speed, head, loops.set_flow[i, setting], h0, b, a, k)
     s.flow[i] = flow * d.direction[i, m]
     s.speed[i] = speed
+
+
+@inlined
+def _dry_speed(i: int, setting: int, loops: Loops) -> float:
+    """Speed without water: a pump that controls pressure takes it for a shut valve."""
+    mode = loops.set_mode[i, setting]
+    if loops.set_induction[i, setting] > 0 or mode == CONSTANT_SPEED:
+        return loops.set_speed[i, setting]
+    share = 1.0 if mode == CONSTANT_PRESSURE else 0.5
+    speed = math.sqrt(share * loops.set_head[i, setting] / loops.set_h0[i, setting])
+    return min(max(speed, LEAST_SPEED), 1.0)
 
 
 @inlined

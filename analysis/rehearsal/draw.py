@@ -7,7 +7,14 @@ from numpy.random import Generator
 
 from analysis.plant import Drive, Fuel, Tariff
 from analysis.rehearsal.draw_pumps import draw_induction_pump, electronic_pump
-from analysis.rehearsal.physics import CHARGING, EMITTERS, RECIRCULATION, BoilerBody, House, StoreBody
+from analysis.rehearsal.physics import (
+    CHARGING,
+    EMITTERS,
+    RECIRCULATION,
+    BoilerBody,
+    House,
+    StoreBody,
+)
 from analysis.rehearsal.spec import BurnerWatts, Control, HouseSpec, LoopSpec, PumpSpec
 from analysis.rehearsal.weather import draw_climate
 
@@ -17,8 +24,27 @@ HEADER_J_K = 30e3
 SMALL_RADIATOR_J_K = 18e3
 
 ZONES = ("Europe/Dublin", "Europe/Berlin", "Europe/Rome", "Europe/Warsaw", "Europe/Brussels")
-FIRST = ("Quay", "Mill", "Heron", "Orchard", "Lock", "Chapel", "Meadow", "Ferry", "Kiln", "Alder",
-         "Bell", "Stone", "Willow", "Harbour", "Ridge", "Cooper", "Lantern", "Marsh", "Tanner")
+FIRST = (
+    "Quay",
+    "Mill",
+    "Heron",
+    "Orchard",
+    "Lock",
+    "Chapel",
+    "Meadow",
+    "Ferry",
+    "Kiln",
+    "Alder",
+    "Bell",
+    "Stone",
+    "Willow",
+    "Harbour",
+    "Ridge",
+    "Cooper",
+    "Lantern",
+    "Marsh",
+    "Tanner",
+)
 LAST = ("House", "Cottage", "Lodge", "Row", "Gate", "Court", "Yard", "End")
 
 
@@ -130,8 +156,9 @@ def _draw_fabric(rng: Generator, ua_w_k: float) -> House:
     )
 
 
-def _draw_boiler(rng: Generator, load_w: float, *, fuel: Fuel, condensing: bool,
-                 control: str) -> BoilerBody:
+def _draw_boiler(
+    rng: Generator, load_w: float, *, fuel: Fuel, condensing: bool, control: str
+) -> BoilerBody:
     oversize = rng.uniform(1.2, 2.4)
     sizes = np.array([12e3, 14e3, 16e3, 18e3, 20e3, 24e3, 28e3, 32e3])
     input_w = float(sizes[min(np.searchsorted(sizes, load_w * oversize / 0.9), len(sizes) - 1)])
@@ -165,15 +192,28 @@ def _draw_watts(rng: Generator, fuel: Fuel, *, condensing: bool) -> BurnerWatts:
     u = rng.uniform
     if fuel == "oil":
         motor = u(100.0, 210.0)
-        return BurnerWatts(standby=u(1, 5), preheat=u(50, 125), purge=motor + u(40, 90),
-                           spark=u(5, 30), low=motor, high=motor)
+        return BurnerWatts(
+            standby=u(1, 5),
+            preheat=u(50, 125),
+            purge=motor + u(40, 90),
+            spark=u(5, 30),
+            low=motor,
+            high=motor,
+        )
     if condensing:
         low, high = u(12.0, 16.0), u(28.0, 90.0)
-        return BurnerWatts(standby=u(2, 9), preheat=0.0, purge=u(0.5, 0.9) * high,
-                           spark=u(10, 25), low=low, high=high)
+        return BurnerWatts(
+            standby=u(2, 9),
+            preheat=0.0,
+            purge=u(0.5, 0.9) * high,
+            spark=u(10, 25),
+            low=low,
+            high=high,
+        )
     valve = u(6.0, 11.0)
-    return BurnerWatts(standby=u(1, 3), preheat=0.0, purge=u(2, 3.5), spark=u(8, 14),
-                       low=valve, high=valve)
+    return BurnerWatts(
+        standby=u(1, 3), preheat=0.0, purge=u(2, 3.5), spark=u(8, 14), low=valve, high=valve
+    )
 
 
 NO_STORE = StoreBody(0.0, 0.0, 0.0, 5.0, 70.0, 0.0, 10.0)
@@ -192,15 +232,24 @@ def _draw_store(rng: Generator) -> StoreBody:
     )
 
 
-def _draw_loops(rng: Generator, wish: Wish, load_w: float, *, has_store: bool) -> tuple[LoopSpec, ...]:
+def _draw_loops(
+    rng: Generator, wish: Wish, load_w: float, *, has_store: bool
+) -> tuple[LoopSpec, ...]:
     floor = _choose(rng, wish.floor, 0.3)
     alone = floor and bool(rng.random() < 0.35)
     recirculation = _choose(rng, wish.recirculation, 0.45) and has_store
     share = float(rng.uniform(0.5, 0.75)) if floor else 1.0
     loops = [_heating_loop(rng, wish, "heating", load_w * (1.0 if alone else share), floor=alone)]
     if floor and not alone:
-        loops.append(_heating_loop(rng, replace(wish, drive=None, night=False, setting=None),
-                                   "floor", load_w * (1.0 - share), floor=True))
+        loops.append(
+            _heating_loop(
+                rng,
+                replace(wish, drive=None, night=False, setting=None),
+                "floor",
+                load_w * (1.0 - share),
+                floor=True,
+            )
+        )
     if has_store:
         loops.append(_charging_loop(rng))
     if recirculation:
@@ -218,8 +267,9 @@ def _heating_loop(rng: Generator, wish: Wish, name: str, load_w: float, *, floor
     pump = (
         draw_induction_pump(rng, flow=flow, head=head)
         if drive == "induction"
-        else electronic_pump(rng, flow=flow, head=head, floor=floor, night=wish.night,
-                             setting=wish.setting)
+        else electronic_pump(
+            rng, flow=flow, head=head, floor=floor, night=wish.night, setting=wish.setting
+        )
     )
     emitter_w = load_w * (4.8 if floor else float(rng.uniform(1.25, 1.8)))
     mass = max(45.0 * emitter_w / 3, SMALL_RADIATOR_J_K)

@@ -16,8 +16,9 @@ from analysis.rehearsal.spec import PumpSpec, Setting
 PORTS_MM = (130, 180, 180, 180)
 
 
-def draw_induction_pump(rng: Generator, *, flow: float, head: float, power: float | None = None
-                        ) -> PumpSpec:
+def draw_induction_pump(
+    rng: Generator, *, flow: float, head: float, power: float | None = None
+) -> PumpSpec:
     """Draw a three-speed pump with capacitor motor, as a fitter of its day would have.
 
     Parameters
@@ -55,8 +56,15 @@ def draw_induction_pump(rng: Generator, *, flow: float, head: float, power: floa
     )
 
 
-def electronic_pump(rng: Generator, *, flow: float, head: float, floor: bool, night: bool = False,
-                    setting: str | None = None) -> PumpSpec:
+def electronic_pump(
+    rng: Generator,
+    *,
+    flow: float,
+    head: float,
+    floor: bool,
+    night: bool = False,
+    setting: str | None = None,
+) -> PumpSpec:
     """Draw an electronic pump of the four- or six-metre class, and the setting it was left at.
 
     Parameters
@@ -117,6 +125,7 @@ def _settings(model: ElectronicPump, flow: float, head: float, night: int) -> li
         Setting(label=label, mode=CONSTANT_SPEED, speed=n)
         for label, n in (("I", 0.48), ("II", 0.68), ("III", 1.0))
     ]
-    auto = Setting(label="auto", mode=PROPORTIONAL_PRESSURE, head=high, flow=wide, night=night,
-                   auto=True)
+    auto = Setting(
+        label="auto", mode=PROPORTIONAL_PRESSURE, head=high, flow=wide, night=night, auto=True
+    )
     return [*speeds, *curves, auto]

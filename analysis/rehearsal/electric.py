@@ -106,19 +106,23 @@ def pump_load(scene: Scene, trajectory: Trajectory, loop: int, at: Moments, nois
     return Load(np.where(live, power, 0.0), factor, on & live)
 
 
-def _electronic(scene: Scene, trajectory: Trajectory, loop: int, at: Moments, pump: PumpSpec,
-                chosen: Setting) -> tuple[Array, Array]:
+def _electronic(
+    scene: Scene, trajectory: Trajectory, loop: int, at: Moments, pump: PumpSpec, chosen: Setting
+) -> tuple[Array, Array]:
     assert pump.electronic is not None
     del chosen
     profile = scene.profiles[scene.spec.loops[loop].id]
     on = trajectory.branch(loop, "on")[at.row] > 0
-    power = electronic_power_w(
-        pump.electronic,
-        trajectory.branch(loop, "speed")[at.row],
-        trajectory.branch(loop, "rate")[at.row],
-        drag=1.0 + 6.0 * profile.drag[at.minute],
-        load=profile.load[at.minute],
-    ) + profile.loss[at.minute]
+    power = (
+        electronic_power_w(
+            pump.electronic,
+            trajectory.branch(loop, "speed")[at.row],
+            trajectory.branch(loop, "rate")[at.row],
+            drag=1.0 + 6.0 * profile.drag[at.minute],
+            load=profile.load[at.minute],
+        )
+        + profile.loss[at.minute]
+    )
     halted = profile.halted[at.minute]
     tries = np.isin(halted, (TRYING, DRY_TRYING)) & on
     if tries.any():
@@ -164,8 +168,9 @@ def winding_heat_k(scene: Scene, trajectory: Trajectory, loop: int) -> Array:
     return np.asarray(heat)
 
 
-def _induction(scene: Scene, trajectory: Trajectory, loop: int, at: Moments, pump: PumpSpec,
-               chosen: Setting) -> tuple[Array, Array]:
+def _induction(
+    scene: Scene, trajectory: Trajectory, loop: int, at: Moments, pump: PumpSpec, chosen: Setting
+) -> tuple[Array, Array]:
     spec = scene.spec.loops[loop]
     profile = scene.profiles[spec.id]
     on = trajectory.branch(loop, "on")[at.row] > 0
@@ -181,10 +186,12 @@ def _induction(scene: Scene, trajectory: Trajectory, loop: int, at: Moments, pum
     heat = winding_heat_k(scene, trajectory, loop)[at.minute]
     keys = np.column_stack(
         (
-            np.round(volts / 2.0) * 2.0, np.round(hydraulic / 0.03) * 0.03,
+            np.round(volts / 2.0) * 2.0,
+            np.round(hydraulic / 0.03) * 0.03,
             np.round(profile.drag[at.minute] / 0.02) * 0.02,
             np.round(profile.capacity[at.minute] / 0.02) * 0.02,
-            np.round(heat / 10.0) * 10.0, stalled,
+            np.round(heat / 10.0) * 10.0,
+            stalled,
         )
     )
     power, factor = _solved(pump, keys)
@@ -202,10 +209,21 @@ def _solved(pump: PumpSpec, keys: Array) -> tuple[Array, Array]:
         code = code * span[column] + (whole[:, column] - whole[:, column].min())
     _, first, place = np.unique(code, return_index=True, return_inverse=True)
     kinds = keys[first]
-    found = running(pump.motor, hydraulic=kinds[:, 1], drag=kinds[:, 2], voltage_v=kinds[:, 0],
-                    heat_k=kinds[:, 4], capacity=kinds[:, 3])
-    rest = circuit(pump.motor, np.ones(len(kinds)), voltage_v=kinds[:, 0], heat_k=kinds[:, 4],
-                   capacity=kinds[:, 3])
+    found = running(
+        pump.motor,
+        hydraulic=kinds[:, 1],
+        drag=kinds[:, 2],
+        voltage_v=kinds[:, 0],
+        heat_k=kinds[:, 4],
+        capacity=kinds[:, 3],
+    )
+    rest = circuit(
+        pump.motor,
+        np.ones(len(kinds)),
+        voltage_v=kinds[:, 0],
+        heat_k=kinds[:, 4],
+        capacity=kinds[:, 3],
+    )
     stands = kinds[:, 5] > 0
     power = np.where(stands, rest.power_w, found.power_w)
     factor = np.where(stands, rest.power_factor, found.power_factor)

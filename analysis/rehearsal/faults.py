@@ -158,7 +158,9 @@ def _sludge(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
     electronic = _pump_at(scene, at.loop, at.rows.start).drive == "electronic"
     scene.drivers.resistance[at.loop, at.rows] *= 1.0 + 3.0 * at.strength
     scene.drivers.head[at.loop, at.rows] *= 1.0 - 0.25 * at.strength
-    scene.profiles[plan.subject].load[at.rows] *= 1.0 + (0.25 if electronic else -0.05) * at.strength
+    scene.profiles[plan.subject].load[at.rows] *= (
+        1.0 + (0.25 if electronic else -0.05) * at.strength
+    )
 
 
 def _reversed_flow(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
@@ -201,7 +203,8 @@ def _return_too_warm(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
     del plan
     wanted = 62.0 + 14.0 * at.strength
     scene.drivers.flow_set_c[at.rows] = np.where(
-        at.strength > 0, np.maximum(wanted, scene.drivers.flow_set_c[at.rows]),
+        at.strength > 0,
+        np.maximum(wanted, scene.drivers.flow_set_c[at.rows]),
         scene.drivers.flow_set_c[at.rows],
     )
 

@@ -35,8 +35,18 @@ def efficiency(body: BoilerBody, return_c: float) -> float:
 
 
 @inlined
-def step_heat(m: int, step_s: float, flame_w: float, s: State, d: Drivers, house: House,
-              body: BoilerBody, store: StoreBody, loops: Loops, tally: Array) -> None:
+def step_heat(
+    m: int,
+    step_s: float,
+    flame_w: float,
+    s: State,
+    d: Drivers,
+    house: House,
+    body: BoilerBody,
+    store: StoreBody,
+    loops: Loops,
+    tally: Array,
+) -> None:
     """Advance every temperature by one step; flows and flame are given.
 
     Advection is explicit and upwind, so that what leaves a node enters the
@@ -81,8 +91,9 @@ def _mixing(hot_c: float, exit_c: float, wanted_c: float) -> float:
 
 
 @inlined
-def _advect(i: int, moved_j_k: float, inlet: float, forward: bool, s: State, old: Array,
-            loops: Loops) -> None:
+def _advect(
+    i: int, moved_j_k: float, inlet: float, forward: bool, s: State, old: Array, loops: Loops
+) -> None:
     for j in range(NODES):
         if forward:
             upstream = inlet if j == 0 else old[i, j - 1]
@@ -92,8 +103,16 @@ def _advect(i: int, moved_j_k: float, inlet: float, forward: bool, s: State, old
 
 
 @inlined
-def _exchange(i: int, step_s: float, cellar: float, s: State, old: Array, loops: Loops,
-              store: StoreBody, tally: Array) -> float:
+def _exchange(
+    i: int,
+    step_s: float,
+    cellar: float,
+    s: State,
+    old: Array,
+    loops: Loops,
+    store: StoreBody,
+    tally: Array,
+) -> float:
     """Losses of the pipes; heat of emitters to the room (returned) or of the coil to the store."""
     for j in range(NODES):
         inner = 2 <= j <= 4
@@ -120,9 +139,20 @@ def _exchange(i: int, step_s: float, cellar: float, s: State, old: Array, loops:
 
 
 @inlined
-def _boiler(m: int, step_s: float, flame_w: float, drawn: float, gathered: float, hot: float,
-            back: float, core: float, s: State, d: Drivers, body: BoilerBody,
-            tally: Array) -> None:
+def _boiler(
+    m: int,
+    step_s: float,
+    flame_w: float,
+    drawn: float,
+    gathered: float,
+    hot: float,
+    back: float,
+    core: float,
+    s: State,
+    d: Drivers,
+    body: BoilerBody,
+    tally: Array,
+) -> None:
     cellar = d.cellar_c[m]
     tie = 3.0 * (core - hot)
     draught = body.draught_w_k if flame_w <= 0.0 else 0.0
@@ -139,8 +169,9 @@ def _boiler(m: int, step_s: float, flame_w: float, drawn: float, gathered: float
 
 
 @inlined
-def _store(m: int, step_s: float, cellar: float, s: State, d: Drivers, store: StoreBody,
-           tally: Array) -> None:
+def _store(
+    m: int, step_s: float, cellar: float, s: State, d: Drivers, store: StoreBody, tally: Array
+) -> None:
     rate = d.draw_kg_s[m] * HEAT_CAPACITY_J_KG_K
     loss = store.loss_w_k * d.store_loss[m] / LAYERS
     per = step_s / store.layer_j_k
@@ -160,8 +191,9 @@ def _store(m: int, step_s: float, cellar: float, s: State, d: Drivers, store: St
 
 
 @inlined
-def _house(m: int, step_s: float, to_room_j: float, s: State, d: Drivers, house: House,
-           tally: Array) -> None:
+def _house(
+    m: int, step_s: float, to_room_j: float, s: State, d: Drivers, house: House, tally: Array
+) -> None:
     air, mass = s.room[0], s.room[1]
     out = (house.ua_w_k + d.air_change[m]) * (air - d.outdoor_c[m])
     inner = house.ua_mass_w_k * (air - mass)

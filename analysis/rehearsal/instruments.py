@@ -112,8 +112,13 @@ def _plug_record(scene: Scene, trajectory: Trajectory, plug: Plug) -> dict[str, 
         "power_factor": np.round(np.where(shown > 0, load.power_factor * plug.gain**0.3, 0.0), 2),
     }
     return {
-        f"{plug.load}.{name}": _arrived(clock.time_ms, values[name], _rate(plug, name, sent, heard,
-                                        clock.time_ms), plug.device, rng)
+        f"{plug.load}.{name}": _arrived(
+            clock.time_ms,
+            values[name],
+            _rate(plug, name, sent, heard, clock.time_ms),
+            plug.device,
+            rng,
+        )
         for name in plug.quantities
     }
 
@@ -127,8 +132,9 @@ def _gain_change(scene: Scene, plug: Plug, at: Moments) -> Array:
     return gain
 
 
-def _rate(plug: Plug, name: str, sent: NDArray[np.bool_], heard: NDArray[np.bool_],
-          time_ms: IntArray) -> NDArray[np.bool_]:
+def _rate(
+    plug: Plug, name: str, sent: NDArray[np.bool_], heard: NDArray[np.bool_], time_ms: IntArray
+) -> NDArray[np.bool_]:
     """Which moments carry this quantity: on-change plugs send counters every ten minutes."""
     if plug.device.reports == "periodic" or name != "energy":
         return sent
@@ -142,8 +148,9 @@ def _sent(device: Device, time_ms: IntArray, shown: FloatArray) -> NDArray[np.bo
 
 
 @compiled
-def _on_change(time_ms: IntArray, shown: FloatArray, least: float, share: float, beat_ms: int
-               ) -> NDArray[np.bool_]:
+def _on_change(
+    time_ms: IntArray, shown: FloatArray, least: float, share: float, beat_ms: int
+) -> NDArray[np.bool_]:
     """Moments at which a value left its dead band, or the heartbeat was due."""
     sent = np.zeros(len(shown), np.bool_)
     last, when = -1e9, -(1 << 60)
@@ -172,8 +179,9 @@ def _counter(scene: Scene, trajectory: Trajectory, plug: Plug, clock: Clock) -> 
     return np.floor(value / plug.counter_kwh) * plug.counter_kwh
 
 
-def _forget(value: FloatArray, scene: Scene, plug: Plug, clock: Clock, edges: Array, total: Array
-            ) -> FloatArray:
+def _forget(
+    value: FloatArray, scene: Scene, plug: Plug, clock: Clock, edges: Array, total: Array
+) -> FloatArray:
     """Take off, from each loss of power on, what the counter forgot."""
     for moment in clock.resets:
         held = float(np.interp((moment - scene.origin_ms) / SECOND_MS, edges, total))
@@ -189,8 +197,9 @@ def _forget(value: FloatArray, scene: Scene, plug: Plug, clock: Clock, edges: Ar
     return np.maximum(value, 0.0)
 
 
-def _arrived(time_ms: IntArray, value: FloatArray, sent: NDArray[np.bool_], device: Device,
-             rng: Generator) -> Readings:
+def _arrived(
+    time_ms: IntArray, value: FloatArray, sent: NDArray[np.bool_], device: Device, rng: Generator
+) -> Readings:
     """What was heard; retained values come again after a silence, some messages overtake."""
     swap = rng.random(len(time_ms)) < device.swaps
     times, values = time_ms[sent], value[sent].copy()
@@ -256,8 +265,9 @@ def _exchanged(scene: Scene, clip: Clip) -> Clip:
     for what, name, _, _, _ in scene.service:
         if what == "sensors_swapped" and name == clip.of and clip.place in ("flow", "return"):
             other = "return" if clip.place == "flow" else "flow"
-            return Clip(**{n: getattr(clip, n) for n in clip.__slots__ if n != "place"},
-                        place=other)  # type: ignore[arg-type]  # a place
+            return Clip(
+                **{n: getattr(clip, n) for n in clip.__slots__ if n != "place"}, place=other
+            )  # type: ignore[arg-type]  # a place
     return clip
 
 
@@ -267,8 +277,9 @@ def _fallen_off(scene: Scene, clip: Clip, true: Array, step_s: float) -> Array:
         if what == "sensor_off_pipe" and name == clip.channel:
             rows = slice(int(begin * 60 / step_s), int(end * 60 / step_s))
             true = true.copy()
-            minute = np.minimum((np.arange(len(true))[rows] * step_s / 60).astype(int),
-                                scene.minutes - 1)
+            minute = np.minimum(
+                (np.arange(len(true))[rows] * step_s / 60).astype(int), scene.minutes - 1
+            )
             true[rows] = scene.drivers.cellar_c[minute] + 0.04 * (
                 true[rows] - scene.drivers.cellar_c[minute]
             )

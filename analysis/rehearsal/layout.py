@@ -12,8 +12,14 @@ from analysis.rehearsal.spec import HouseSpec
 
 Memory = Literal["zero", "midnight", "kept"]
 UNITS = {
-    "power": "W", "energy": "kW.h", "voltage": "V", "current": "A", "power_factor": "1",
-    "temperature": "Cel", "pressure": "bar", "fuel_volume": "m3",
+    "power": "W",
+    "energy": "kW.h",
+    "voltage": "V",
+    "current": "A",
+    "power_factor": "1",
+    "temperature": "Cel",
+    "pressure": "bar",
+    "fuel_volume": "m3",
 }
 
 
@@ -127,7 +133,8 @@ def draw_layout(spec: HouseSpec, wish: Wish = Wish()) -> Layout:
 def _wanted(spec: HouseSpec) -> list[tuple[str, Place, float]]:
     """Places a sensor may be at, with the chance that somebody put one there."""
     wanted: list[tuple[str, Place, float]] = [
-        (spec.boiler_id, "flow", 0.92), (spec.boiler_id, "return", 0.85),
+        (spec.boiler_id, "flow", 0.92),
+        (spec.boiler_id, "return", 0.85),
         (spec.boiler_id, "flue", 0.25),
     ]
     for one in spec.loops:
@@ -229,27 +236,43 @@ def plant_of(spec: HouseSpec, layout: Layout) -> Plant:
         timezone=spec.timezone,
         tariff=spec.tariff,
         boilers=(
-            Boiler(id=spec.boiler_id, fuel=spec.fuel, input_kw=spec.body.input_w / 1000.0,
-                   condensing=spec.body.condensing > 0),
+            Boiler(
+                id=spec.boiler_id,
+                fuel=spec.fuel,
+                input_kw=spec.body.input_w / 1000.0,
+                condensing=spec.body.condensing > 0,
+            ),
         ),
         pumps=tuple(
-            Pump(id=one.id, drive=one.pumps[-1].drive, duty=one.duty, always_on=one.always_on,
-                 rated_power_w=one.pumps[-1].rated_power_w,
-                 port_to_port_mm=pump.port_to_port_mm)
+            Pump(
+                id=one.id,
+                drive=one.pumps[-1].drive,
+                duty=one.duty,
+                always_on=one.always_on,
+                rated_power_w=one.pumps[-1].rated_power_w,
+                port_to_port_mm=pump.port_to_port_mm,
+            )
             for one, pump in zip(spec.loops, first, strict=True)
         ),
         stores=(Store(id="store", volume_l=spec.store_volume_l),)
-        if spec.store.layer_j_k > 0 else (),
+        if spec.store.layer_j_k > 0
+        else (),
         channels=(*_plug_channels(layout), *_clip_channels(layout), *_meter_channels(layout)),
     )
 
 
 def _plug_channels(layout: Layout) -> list[Channel]:
     return [
-        Channel(id=f"{plug.load}.{quantity}", of=plug.load, quantity=quantity,
-                unit=UNITS[quantity], topic=f"cellar/{plug.device.name}/state",
-                payload=f"/{quantity}", interval_s=plug.device.interval_s,
-                reports=plug.device.reports)
+        Channel(
+            id=f"{plug.load}.{quantity}",
+            of=plug.load,
+            quantity=quantity,
+            unit=UNITS[quantity],
+            topic=f"cellar/{plug.device.name}/state",
+            payload=f"/{quantity}",
+            interval_s=plug.device.interval_s,
+            reports=plug.device.reports,
+        )
         for plug in layout.plugs
         for quantity in plug.quantities
     ]
@@ -257,20 +280,35 @@ def _plug_channels(layout: Layout) -> list[Channel]:
 
 def _clip_channels(layout: Layout) -> list[Channel]:
     return [
-        Channel(id=clip.channel, of=clip.of, quantity="temperature", place=clip.place, unit="Cel",
-                topic=f"cellar/{clip.device.name}", payload="/temperature",
-                interval_s=clip.device.heartbeat_s if clip.device.reports == "change"
-                else clip.device.interval_s,
-                reports=clip.device.reports)
+        Channel(
+            id=clip.channel,
+            of=clip.of,
+            quantity="temperature",
+            place=clip.place,
+            unit="Cel",
+            topic=f"cellar/{clip.device.name}",
+            payload="/temperature",
+            interval_s=clip.device.heartbeat_s
+            if clip.device.reports == "change"
+            else clip.device.interval_s,
+            reports=clip.device.reports,
+        )
         for clip in layout.clips
     ]
 
 
 def _meter_channels(layout: Layout) -> list[Channel]:
     return [
-        Channel(id=meter.channel, of=meter.of, quantity=meter.quantity,
-                unit=UNITS[meter.quantity], topic=f"cellar/{meter.device.name}", payload="/value",
-                interval_s=meter.device.interval_s, reports="periodic")
+        Channel(
+            id=meter.channel,
+            of=meter.of,
+            quantity=meter.quantity,
+            unit=UNITS[meter.quantity],
+            topic=f"cellar/{meter.device.name}",
+            payload="/value",
+            interval_s=meter.device.interval_s,
+            reports="periodic",
+        )
         for meter in layout.meters
     ]
 

@@ -34,14 +34,33 @@ BRANCH_WIDTH = len(BRANCH)
 
 
 @inlined
-def _fire(k: int, m: int, s: State, d: Drivers, body: BoilerBody, luck: Array, out: Output,
-          count: int, tally: Array) -> tuple[float, int]:
+def _fire(
+    k: int,
+    m: int,
+    s: State,
+    d: Drivers,
+    body: BoilerBody,
+    luck: Array,
+    out: Output,
+    count: int,
+    tally: Array,
+) -> tuple[float, int]:
     """Heat of the flame into the water over this step [W]."""
     target = s.call[TARGET]
     call = wants_fire(s.burner, body, d.hysteresis[m], s.boiler[0], target)
     was = s.burner[LEVEL] > 0.0
-    burning, count = burn(s.burner, body, call, d.burner_supply[m], d.ignition_fail[m], luck,
-                          k * STEP_S, STEP_S, out.phases, count)
+    burning, count = burn(
+        s.burner,
+        body,
+        call,
+        d.burner_supply[m],
+        d.ignition_fail[m],
+        luck,
+        k * STEP_S,
+        STEP_S,
+        out.phases,
+        count,
+    )
     if burning <= 0.0:
         s.burner[LEVEL] = 0.0
         return 0.0, count
@@ -70,8 +89,18 @@ def _record(row: int, s: State, out: Output) -> None:
 def _march_of(mark: int) -> Callable[..., int]:
     """Build the march; `mark` makes its compiled form depend on all it is built from."""
 
-    def march(minutes: int, stride: int, house: House, body: BoilerBody, store: StoreBody,
-              loops: Loops, d: Drivers, luck: Array, s: State, out: Output) -> int:
+    def march(
+        minutes: int,
+        stride: int,
+        house: House,
+        body: BoilerBody,
+        store: StoreBody,
+        loops: Loops,
+        d: Drivers,
+        luck: Array,
+        s: State,
+        out: Output,
+    ) -> int:
         """Advance the plant through `minutes`, recording every `stride` steps.
 
         Parameters

@@ -181,8 +181,9 @@ def running(
     voltage_v, heat_k, capacity : array_like
         As for `circuit`.
     """
-    given = np.broadcast_arrays(*(np.asarray(a, float) for a in
-                                  (hydraulic, drag, voltage_v, heat_k, capacity)))
+    given = np.broadcast_arrays(
+        *(np.asarray(a, float) for a in (hydraulic, drag, voltage_v, heat_k, capacity))
+    )
     shape = given[0].shape
     load, worn, volts, heat, left = (a.reshape(-1, 1) for a in given)
     slips = _SLIPS[None, :]
@@ -234,9 +235,14 @@ def accepted_motors(rng: Generator, candidates: int) -> list[Motor]:
     u = rng.uniform
     n = candidates
     pool = {
-        "r_main": u(120, 260, n), "r_aux": u(90, 260, n), "x_leak": u(40, 200, n),
-        "x_mag": u(250, 900, n), "r_rotor": u(80, 500, n), "x_rotor": u(30, 180, n),
-        "turns": u(0.7, 1.6, n), "capacitor_f": u(1.5e-6, 3.5e-6, n),
+        "r_main": u(120, 260, n),
+        "r_aux": u(90, 260, n),
+        "x_leak": u(40, 200, n),
+        "x_mag": u(250, 900, n),
+        "r_rotor": u(80, 500, n),
+        "x_rotor": u(30, 180, n),
+        "turns": u(0.7, 1.6, n),
+        "capacitor_f": u(1.5e-6, 3.5e-6, n),
     }
     slip = 1.0 - u(1900, 2600, n) / SYNCHRONOUS_RPM
     dragging = u(0.08, 0.22, n)
@@ -248,9 +254,16 @@ def accepted_motors(rng: Generator, candidates: int) -> list[Motor]:
     stable = near.torque_w > load * (0.98 - slip) ** 2 + friction
     shaft = at.torque_w * (1.0 - slip) / at.power_w
     good = (
-        (at.power_w > 58) & (at.power_w < 72) & (at.current_a > 0.25) & (at.current_a < 0.33)
-        & (at.power_factor > 0.9) & (shaft > 0.2) & (shaft < 0.6)
-        & stable & (rest.torque_w > 2.0 * friction) & (rest.torque_w > 1.0)
+        (at.power_w > 58)
+        & (at.power_w < 72)
+        & (at.current_a > 0.25)
+        & (at.current_a < 0.33)
+        & (at.power_factor > 0.9)
+        & (shaft > 0.2)
+        & (shaft < 0.6)
+        & stable
+        & (rest.torque_w > 2.0 * friction)
+        & (rest.torque_w > 1.0)
     )
     return [
         replace(

@@ -173,19 +173,29 @@ class Negative:
 
 
 NEGATIVES: dict[str, Negative] = {
-    "valves_closed": Negative(_valves_closed, (0.4, 4.0), "all radiator valves shut, the pump runs on"),
-    "store_priority": Negative(_store_priority, (0.03, 0.06), "the store takes all heat for an hour"),
+    "valves_closed": Negative(
+        _valves_closed, (0.4, 4.0), "all radiator valves shut, the pump runs on"
+    ),
+    "store_priority": Negative(
+        _store_priority, (0.03, 0.06), "the store takes all heat for an hour"
+    ),
     "summer_off": Negative(_summer_off, (10.0, 40.0), "heating switched off for the summer"),
     "holiday": Negative(_holiday, (4.0, 14.0), "nobody at home, everything set down"),
     "overrun": Negative(_nothing, (1.0, 5.0), "pumps run on for minutes after each burner run"),
     "anti_seize_kick": Negative(_kick, (5.0, 20.0), "pumps idle but for a minute each noon"),
     "power_cut": Negative(_power_cut, (0.001, 0.12), "mains gone, from a minute to three hours"),
-    "plug_reboot": Negative(_plug_reboot, (0.001, 0.002), "plugs restart and their counters forget"),
+    "plug_reboot": Negative(
+        _plug_reboot, (0.001, 0.002), "plugs restart and their counters forget"
+    ),
     "wifi_gap": Negative(_wifi_gap, (0.001, 2.0), "nothing heard, from a minute to two days"),
     "knob_turned": Negative(_knob, (0.1, 0.2), "a hand on the pump's knob"),
     "mains_trend": Negative(_mains_trend, (4.0, 12.0), "mains voltage drifts for days"),
-    "refill_venting": Negative(_refill, (0.7, 1.0), "water topped up and vented, air gone in a day"),
-    "new_plug_gain": Negative(_new_plug, (0.1, 0.2), "the plug replaced by one that reads otherwise"),
+    "refill_venting": Negative(
+        _refill, (0.7, 1.0), "water topped up and vented, air gone in a day"
+    ),
+    "new_plug_gain": Negative(
+        _new_plug, (0.1, 0.2), "the plug replaced by one that reads otherwise"
+    ),
     "clock_change": Negative(_nothing, (1.0, 1.0), "summer or winter time begins"),
     "firewood_day": Negative(_firewood, (0.4, 0.6), "a stove fed by hand keeps the burner off"),
     "window_open": Negative(_window, (0.02, 0.2), "windows open on a cold day"),

@@ -14,18 +14,29 @@ from analysis.rehearsal.spec import HouseSpec, LoopSpec, PumpSpec
 from analysis.timebase import DAY_MS, parse_rfc3339
 
 _BEGINS: dict[Season, tuple[str, int]] = {
-    "winter": ("2025-11-05T00:00:00Z", 90), "autumn": ("2025-10-18T00:00:00Z", 4),
-    "summer": ("2025-06-01T00:00:00Z", 30), "any": ("2025-01-01T00:00:00Z", 364),
+    "winter": ("2025-11-05T00:00:00Z", 90),
+    "autumn": ("2025-10-18T00:00:00Z", 4),
+    "summer": ("2025-06-01T00:00:00Z", 30),
+    "any": ("2025-01-01T00:00:00Z", 364),
 }
 """First day a record may begin on, and how many days later it may."""
 
 _LASTS_DAYS = {
-    "stall": (0.4, 2.5), "dry_run": (0.2, 1.2), "dead_head": (0.5, 3.0), "overheating": (0.3, 1.5),
-    "supply_lost": (0.3, 2.0), "frost_risk": (2.0, 4.0), "air": (5.0, 6.0),
-    "sensor_off_pipe": (2.0, 8.0), "sensor_stuck": (1.0, 6.0), "channel_silent": (0.5, 6.0),
+    "stall": (0.4, 2.5),
+    "dry_run": (0.2, 1.2),
+    "dead_head": (0.5, 3.0),
+    "overheating": (0.3, 1.5),
+    "supply_lost": (0.3, 2.0),
+    "frost_risk": (2.0, 4.0),
+    "air": (5.0, 6.0),
+    "sensor_off_pipe": (2.0, 8.0),
+    "sensor_stuck": (1.0, 6.0),
+    "channel_silent": (0.5, 6.0),
 }
 _GROWS_DAYS = {
-    "bearing_drag": (10.0, 60.0), "capacitor_ageing": (8.0, 60.0), "sludge": (12.0, 60.0),
+    "bearing_drag": (10.0, 60.0),
+    "capacitor_ageing": (8.0, 60.0),
+    "sludge": (12.0, 60.0),
     "ignition_trouble": (4.0, 30.0),
 }
 _COMES_AND_GOES = ("dry_run", "ghost_flow")
@@ -96,8 +107,12 @@ def _draw_fault(rng: Generator, name: str, subject: str, spec: HouseSpec, days: 
     if subject == "any":
         subject = str(rng.choice([one.id for one in spec.loops]))
     return FaultPlan(
-        subject=_present(subject, spec), fault=name, onset_day=onset,
-        severity=float(rng.uniform(0.45, 1.0)), growth_days=growth, end_day=end,
+        subject=_present(subject, spec),
+        fault=name,
+        onset_day=onset,
+        severity=float(rng.uniform(0.45, 1.0)),
+        growth_days=growth,
+        end_day=end,
         on_share=0.75 if name in _COMES_AND_GOES and rng.random() < 0.3 else 1.0,
         variant=_variant(rng, name, spec),
     )
@@ -118,14 +133,26 @@ def _variant(rng: Generator, name: str, spec: HouseSpec) -> str:
     return ""
 
 
-def draw_negatives(case: Case, spec: HouseSpec, faults: list[FaultPlan], days: float
-                   ) -> list[NegativePlan]:
+def draw_negatives(
+    case: Case, spec: HouseSpec, faults: list[FaultPlan], days: float
+) -> list[NegativePlan]:
     """Hard negatives: those the case is about, and others until half of the time is hard."""
     rng = stream(spec.seed, 62)
     plans = [_draw_negative(rng, what, days, case) for what in case.events]
-    usual = [n for n in NEGATIVES if n not in (
-        "summer_off", "anti_seize_kick", "clock_change", "overrun", "store_priority",
-        "sensors_swapped", *case.events)]
+    usual = [
+        n
+        for n in NEGATIVES
+        if n
+        not in (
+            "summer_off",
+            "anti_seize_kick",
+            "clock_change",
+            "overrun",
+            "store_priority",
+            "sensors_swapped",
+            *case.events,
+        )
+    ]
     if case.season == "summer":
         usual = ["power_cut", "plug_reboot", "wifi_gap", "mains_trend", "new_plug_gain"]
     names = [str(n) for n in rng.permutation(usual)[: case.others]]
@@ -150,8 +177,9 @@ def _draw_negative(rng: Generator, what: str, days: float, case: Case) -> Negati
     if what == "clock_change":
         return NegativePlan(what=what, day=min(0.5 * days, 6.0), days=1.0)
     del case
-    return NegativePlan(what=what, day=float(rng.uniform(0.05, 0.92)) * days,
-                        days=min(length, 0.3 * days))
+    return NegativePlan(
+        what=what, day=float(rng.uniform(0.05, 0.92)) * days, days=min(length, 0.3 * days)
+    )
 
 
 def _share(plans: list[NegativePlan], days: float) -> float:
@@ -190,10 +218,18 @@ def draw_swap(case: Case, spec: HouseSpec, days: float) -> SwapPlan | None:
     flow = float(np.sqrt(head / resistance))
     label = {"too_strong": "III", "too_weak": "I"}.get(case.mistake or "")
     night = case.mistake == "night_reduction_misfit"
-    new = electronic_pump(rng, flow=flow, head=head, floor=loop.mixed_by > 0, night=night,
-                          setting="pp high" if night else label)
+    new = electronic_pump(
+        rng,
+        flow=flow,
+        head=head,
+        floor=loop.mixed_by > 0,
+        night=night,
+        setting="pp high" if night else label,
+    )
     return SwapPlan(
-        day=swap_day(spec.seed, days), new=new, mistake=case.mistake,
+        day=swap_day(spec.seed, days),
+        new=new,
+        mistake=case.mistake,
         claim_factor=float(rng.choice([1.0, 1.0, 1.5, 0.7])) * float(rng.uniform(0.95, 1.05)),
         released=loop.always_on and bool(rng.random() < 0.4),
     )
@@ -212,10 +248,10 @@ def with_swap(spec: HouseSpec, swap: SwapPlan | None) -> HouseSpec:
 
 def only_pump(spec: HouseSpec, pump: PumpSpec, *, always_on: bool) -> HouseSpec:
     """The house as if this were its heating pump, all the time."""
+
     def changed(one: LoopSpec) -> LoopSpec:
         if one.id != "heating":
             return one
         return replace(one, pumps=(pump,), always_on=always_on)
 
     return replace(spec, loops=tuple(changed(one) for one in spec.loops))
-

@@ -73,11 +73,27 @@ def play(scene: Scene, *, step_s: float = 10.0) -> Trajectory:
     state.auto_head[:] = [one.pumps[0].settings[0].head for one in spec.loops]
     out = new_output(minutes, stride, len(spec.loops), minutes // 1440 * PHASES_A_DAY + 4000)
     luck = stream(spec.seed, 7).random(200_000)
-    count = march(minutes, stride, spec.house, spec.body, spec.store, loop_arrays(spec.loops),
-                  scene.drivers, luck, state, out)
+    count = march(
+        minutes,
+        stride,
+        spec.house,
+        spec.body,
+        spec.store,
+        loop_arrays(spec.loops),
+        scene.drivers,
+        luck,
+        state,
+        out,
+    )
     kept = min(count, len(out.phases))
-    return Trajectory(stride * STEP_S, out.trajectory, out.phases[:kept, 0].copy(),
-                      out.phases[:kept, 1].copy(), out.ledger, out.stored_j)
+    return Trajectory(
+        stride * STEP_S,
+        out.trajectory,
+        out.phases[:kept, 0].copy(),
+        out.phases[:kept, 1].copy(),
+        out.ledger,
+        out.stored_j,
+    )
 
 
 def rows_per_minute(step_s: float) -> float:
@@ -111,16 +127,23 @@ def _motor_speeds(scene: Scene) -> None:
         scene.drivers.speed_full[i] = np.repeat(full, HOUR_MIN)[: scene.minutes]
 
 
-def _speeds(pump: PumpSpec, volts: Array32, drag: Array32, capacity: Array32
-            ) -> tuple[Array, Array]:
+def _speeds(
+    pump: PumpSpec, volts: Array32, drag: Array32, capacity: Array32
+) -> tuple[Array, Array]:
     """Speed ratios dead-headed and at rated flow, against rated voltage and flow."""
     assert pump.motor is not None
     rated = float(running(pump.motor).speed)
     keys = np.column_stack((np.round(volts, 0), np.round(drag, 2), np.round(capacity, 2)))
     kinds, place = np.unique(keys, axis=0, return_inverse=True)
     both = [
-        running(pump.motor, hydraulic=load, voltage_v=kinds[:, 0], drag=kinds[:, 1],
-                capacity=kinds[:, 2]).speed / rated
+        running(
+            pump.motor,
+            hydraulic=load,
+            voltage_v=kinds[:, 0],
+            drag=kinds[:, 1],
+            capacity=kinds[:, 2],
+        ).speed
+        / rated
         for load in (0.62, 1.0)
     ]
     return both[0][place.ravel()], both[1][place.ravel()]

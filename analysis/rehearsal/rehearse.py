@@ -237,9 +237,16 @@ def _plate(staging: Staging, swap: TrueSwap) -> Swap:
         pump="heating",
         time=from_ms(swap.time_ms),
         claim_kwh_per_year=swap.claim_kwh,
-        old=PumpPlate(drive=old.drive, rated_power_w=old.rated_power_w, always_on=loop.always_on,
-                      port_to_port_mm=old.port_to_port_mm),
-        new=PumpPlate(drive=new.drive, rated_power_w=new.rated_power_w,
-                      always_on=loop.always_on and not released,
-                      port_to_port_mm=new.port_to_port_mm),
+        old=PumpPlate(
+            drive=old.drive,
+            rated_power_w=old.rated_power_w,
+            always_on=loop.always_on,
+            port_to_port_mm=old.port_to_port_mm,
+        ),
+        new=PumpPlate(
+            drive=new.drive,
+            rated_power_w=new.rated_power_w,
+            always_on=loop.always_on and not released,
+            port_to_port_mm=new.port_to_port_mm,
+        ),
     )

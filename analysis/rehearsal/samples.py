@@ -14,12 +14,26 @@ from analysis.timebase import DAY_MS, parse_rfc3339
 HOUSE = "Tern Cottage"
 SEED = 2026
 _CHANNELS = (
-    "boiler.flow", "boiler.return", "heating.flow", "heating.return", "store.top",
-    "plant.outdoor", "plant.room", "plant.pressure",
+    "boiler.flow",
+    "boiler.return",
+    "heating.flow",
+    "heating.return",
+    "store.top",
+    "plant.outdoor",
+    "plant.room",
+    "plant.pressure",
 )
 _WISH = Wish(
-    drive="induction", condensing=True, control="weather", fuel="gas", store=True,
-    recirculation=False, floor=False, setback="small", always_on=False, pump_in_return=False,
+    drive="induction",
+    condensing=True,
+    control="weather",
+    fuel="gas",
+    store=True,
+    recirculation=False,
+    floor=False,
+    setback="small",
+    always_on=False,
+    pump_in_return=False,
     sensed=(*_CHANNELS, "boiler.power"),
 )
 SAMPLES: dict[str, tuple[str, float]] = {
@@ -42,12 +56,11 @@ def sample(name: str) -> Rehearsal:
     """
     start, days = SAMPLES[name]
     interval_s = 120.0 if name == "swap" else 60.0
-    case = Case(name=name, tells=name, wish=replace(_WISH, plug_s=interval_s), swap=name == "swap",
-                others=0)
-    faults = _faults(name)
-    return perform(
-        _in_the_house(case, parse_rfc3339(start), days, faults, interval_s=interval_s)
+    case = Case(
+        name=name, tells=name, wish=replace(_WISH, plug_s=interval_s), swap=name == "swap", others=0
     )
+    faults = _faults(name)
+    return perform(_in_the_house(case, parse_rfc3339(start), days, faults, interval_s=interval_s))
 
 
 def _faults(name: str) -> tuple[FaultPlan, ...]:
@@ -80,13 +93,20 @@ def demo_rehearsal(
     """
     days = history_days + ahead_days
     start_ms = now_ms - round(history_days * DAY_MS)
-    case = Case(name="demo", tells="the demo", wish=replace(_WISH, plug_s=interval_s), swap=True,
-                others=0)
+    case = Case(
+        name="demo", tells="the demo", wish=replace(_WISH, plug_s=interval_s), swap=True, others=0
+    )
     faults = (
-        FaultPlan(subject="charging", fault="bearing_drag", onset_day=0.55 * days,
-                  growth_days=0.4 * days, severity=0.8),
-        FaultPlan(subject="heating", fault="air", onset_day=0.81 * days, end_day=0.84 * days,
-                  severity=0.8),
+        FaultPlan(
+            subject="charging",
+            fault="bearing_drag",
+            onset_day=0.55 * days,
+            growth_days=0.4 * days,
+            severity=0.8,
+        ),
+        FaultPlan(
+            subject="heating", fault="air", onset_day=0.81 * days, end_day=0.84 * days, severity=0.8
+        ),
     )
     staging = _in_the_house(case, start_ms, days, faults, interval_s=interval_s)
     events = (
@@ -99,8 +119,9 @@ def demo_rehearsal(
     return perform(replace(staging, negatives=events), year=False)
 
 
-def _in_the_house(case: Case, start_ms: int, days: float, faults: tuple[FaultPlan, ...], *,
-                  interval_s: float) -> Staging:
+def _in_the_house(
+    case: Case, start_ms: int, days: float, faults: tuple[FaultPlan, ...], *, interval_s: float
+) -> Staging:
     """The house of the scenario with its own name and few, regular instruments."""
     staging = stage(case, days, SEED, start_ms=start_ms)
     return replace(
@@ -114,15 +135,29 @@ def _in_the_house(case: Case, start_ms: int, days: float, faults: tuple[FaultPla
 
 def _regular(layout: Layout, interval_s: float) -> Layout:
     """Every instrument at one interval, and only the channels of the scenario."""
+
     def device(one: Device) -> Device:
-        return replace(one, interval_s=interval_s, reports="periodic", heartbeat_s=interval_s,
-                       bursts_a_week=0.2, loss=0.003)
+        return replace(
+            one,
+            interval_s=interval_s,
+            reports="periodic",
+            heartbeat_s=interval_s,
+            bursts_a_week=0.2,
+            loss=0.003,
+        )
 
     return Layout(
         tuple(
-            replace(plug, device=device(plug.device), downstream=False, step_w=0.1, floor_w=0.0,
-                    memory="kept", counter_kwh=0.001,
-                    quantities=_usual(plug.load))
+            replace(
+                plug,
+                device=device(plug.device),
+                downstream=False,
+                step_w=0.1,
+                floor_w=0.0,
+                memory="kept",
+                counter_kwh=0.001,
+                quantities=_usual(plug.load),
+            )
             for plug in layout.plugs
         ),
         tuple(

@@ -108,8 +108,13 @@ def make_scene(
     moment = from_ms(origin_ms)
     day = moment.timetuple().tm_yday - 1 + (origin_ms % DAY_MS) / DAY_MS
     weather = (
-        drawn_weather(spec.climate, stream(spec.seed, 2), clouds=stream(spec.seed, 8),
-                      first_day=day, minutes=minutes)
+        drawn_weather(
+            spec.climate,
+            stream(spec.seed, 2),
+            clouds=stream(spec.seed, 8),
+            first_day=day,
+            minutes=minutes,
+        )
         if hourly_c is None
         else measured_weather(hourly_c, first_day=day, minutes=minutes)
     )
@@ -117,16 +122,29 @@ def make_scene(
     drivers = _drivers(spec, weather, hour, minutes)
     profiles = {one.id: _sound(minutes) for one in spec.loops}
     return Scene(
-        spec, origin_ms, minutes, RUN_IN_MIN, drivers, profiles,
-        _mains(spec.seed, minutes, hour), hour,
+        spec,
+        origin_ms,
+        minutes,
+        RUN_IN_MIN,
+        drivers,
+        profiles,
+        _mains(spec.seed, minutes, hour),
+        hour,
         np.full(minutes, spec.pressure_bar, np.float32),
     )
 
 
 def _sound(minutes: int) -> PumpProfile:
     one, none = np.ones(minutes, np.float32), np.zeros(minutes, np.float32)
-    return PumpProfile(none.copy(), one.copy(), one.copy(), none.copy(), one.copy(), none.copy(),
-                       np.zeros(minutes, np.int8))
+    return PumpProfile(
+        none.copy(),
+        one.copy(),
+        one.copy(),
+        none.copy(),
+        one.copy(),
+        none.copy(),
+        np.zeros(minutes, np.int8),
+    )
 
 
 def _mains(seed: int, minutes: int, hour: Array32) -> Array32:
@@ -200,8 +218,9 @@ def _smoothed(values: NDArray[np.float64], minutes: float) -> NDArray[np.float64
     return np.asarray(out)
 
 
-def emitter_mean_c(spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64]
-                   ) -> NDArray[np.float64]:
+def emitter_mean_c(
+    spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Mean water temperature at which a loop carries its share of the load [Cel]."""
     heating = [one for one in spec.loops if one.kind == EMITTERS]
     size = sum(one.emitter_w * (0.21 if one.mixed_by else 0.8) for one in heating)
@@ -211,8 +230,9 @@ def emitter_mean_c(spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float6
     return np.asarray(spec.room_c + 50.0 * part ** (1.0 / loop.exponent))
 
 
-def _curve(spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64],
-           day: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _curve(
+    spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64], day: NDArray[np.bool_]
+) -> NDArray[np.float64]:
     """Boiler flow temperature asked for by a loop [Cel]."""
     spread = 5.0 if loop.mixed_by else 7.0
     wanted = emitter_mean_c(spec, loop, outdoor_c) + spread + spec.slope_margin_k
@@ -221,8 +241,9 @@ def _curve(spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64],
     return np.clip(wanted - np.where(day, 0.0, shift), floor, 78.0)
 
 
-def _mix(spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64],
-         day: NDArray[np.bool_]) -> NDArray[np.float64]:
+def _mix(
+    spec: HouseSpec, loop: LoopSpec, outdoor_c: NDArray[np.float64], day: NDArray[np.bool_]
+) -> NDArray[np.float64]:
     if not loop.mixed_by:
         return np.zeros(len(outdoor_c))
     wanted = emitter_mean_c(spec, loop, outdoor_c) + 4.0
@@ -241,8 +262,9 @@ def _timer(loop: LoopSpec, hour: Array32) -> NDArray[np.int8]:
 
 def _gains(spec: HouseSpec, weather: Weather, hour: Array32) -> NDArray[np.float64]:
     rng = stream(spec.seed, 5)
-    lively = 0.6 + 0.9 * (np.exp(-0.5 * ((hour - 7.5) / 1.2) ** 2)
-                          + np.exp(-0.5 * ((hour - 19.0) / 2.0) ** 2))
+    lively = 0.6 + 0.9 * (
+        np.exp(-0.5 * ((hour - 7.5) / 1.2) ** 2) + np.exp(-0.5 * ((hour - 19.0) / 2.0) ** 2)
+    )
     random = np.repeat(rng.gamma(4.0, 0.25, len(hour) // 30 + 1), 30)[: len(hour)]
     return np.asarray(spec.gain_w * lively * random + 0.45 * spec.window_m2 * weather.sun_w_m2)
 

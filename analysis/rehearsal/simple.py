@@ -60,7 +60,9 @@ def cusum(plant: Plant, record: Record, span: Span) -> Health:
 
 
 SIMPLE: dict[str, Judge] = {
-    "threshold": fixed_threshold, "z-score": z_score, "cusum": cusum,
+    "threshold": fixed_threshold,
+    "z-score": z_score,
+    "cusum": cusum,
 }
 """The simple ways by name."""
 
@@ -70,8 +72,9 @@ def _powers(plant: Plant, record: Record) -> list[tuple[Pump, Channel]]:
     return [(pump, c) for pump, c in pairs if c is not None and len(record.get(c.id, ())) > 1]
 
 
-def _means(record: Record, channel: Channel, span: Span, width_ms: int
-           ) -> tuple[IntArray, FloatArray]:
+def _means(
+    record: Record, channel: Channel, span: Span, width_ms: int
+) -> tuple[IntArray, FloatArray]:
     edges = np.arange(span.start_ms, span.end_ms + 1, width_ms, dtype=np.int64)
     readings = record[channel.id]
     summary = summarise(readings, edges, hold_limit_ms(readings, channel))
@@ -104,14 +107,24 @@ def _sums(z: FloatArray) -> FloatArray:
     return out
 
 
-def _spells(pump: Pump, channel: Channel, start: IntArray, wrong: np.ndarray,
-            named: tuple[str, Urgency], width_ms: int) -> list[Finding]:
+def _spells(
+    pump: Pump,
+    channel: Channel,
+    start: IntArray,
+    wrong: np.ndarray,
+    named: tuple[str, Urgency],
+    width_ms: int,
+) -> list[Finding]:
     """Turn runs of wrong intervals into findings; raised when the first of them has passed."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], wrong.astype(np.int8), [0]))))
     return [
         Finding(
-            subject=pump.id, fault=named[0], urgency=named[1], confidence=0.5,
-            start_ms=int(start[a]) + width_ms, end_ms=int(start[b - 1]) + 2 * width_ms,
+            subject=pump.id,
+            fault=named[0],
+            urgency=named[1],
+            confidence=0.5,
+            start_ms=int(start[a]) + width_ms,
+            end_ms=int(start[b - 1]) + 2 * width_ms,
             evidence=(Evidence(channel.id, "power out of its limits", None, "", "W"),),
         )
         for a, b in edges.reshape(-1, 2)

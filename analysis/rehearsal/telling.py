@@ -55,8 +55,13 @@ def true_negatives(scene: Scene) -> tuple[TrueNegative, ...]:
     return tuple(sorted(found, key=lambda one: (one.start_ms, one.what)))
 
 
-def true_faults(scene: Scene, trajectory: Trajectory, plant: Plant, record: Record,
-                twins: Mapping[FaultPlan, Record]) -> tuple[TrueFault, ...]:
+def true_faults(
+    scene: Scene,
+    trajectory: Trajectory,
+    plant: Plant,
+    record: Record,
+    twins: Mapping[FaultPlan, Record],
+) -> tuple[TrueFault, ...]:
     """Faults as they turned out, each against the record of its twin without it."""
     found: list[TrueFault] = []
     for plan, twin in twins.items():
@@ -68,23 +73,34 @@ def true_faults(scene: Scene, trajectory: Trajectory, plant: Plant, record: Reco
             found.append(_true_fault(scene, plant, plan, record, twin))
     if not any(plan.fault == "setting_changed" for plan in twins):
         found += [
-            TrueFault(subject="heating", fault="setting_changed", onset_ms=at, detectable_ms=at,
-                      end_ms=None, severity=1.0)
+            TrueFault(
+                subject="heating",
+                fault="setting_changed",
+                onset_ms=at,
+                detectable_ms=at,
+                end_ms=None,
+                severity=1.0,
+            )
             for at in (scene.time_ms(m.start_min) for m in scene.marks if m.what == "knob_turned")
         ]
     return tuple(found)
 
 
-def _true_fault(scene: Scene, plant: Plant, plan: FaultPlan, record: Record, twin: Record
-                ) -> TrueFault:
+def _true_fault(
+    scene: Scene, plant: Plant, plan: FaultPlan, record: Record, twin: Record
+) -> TrueFault:
     begin, end = plan_minutes(scene, plan)
     onset = scene.time_ms(begin)
     channels = _witnesses(plant, plan)
     return TrueFault(
-        subject=plan.subject, fault=plan.fault, onset_ms=onset,
+        subject=plan.subject,
+        fault=plan.fault,
+        onset_ms=onset,
         detectable_ms=first_shown_ms(plan.fault, channels, record, twin, onset),
         end_ms=None if end >= scene.minutes else scene.time_ms(end),
-        severity=plan.severity, separable_ms=_separable(scene, plan), variant=plan.variant,
+        severity=plan.severity,
+        separable_ms=_separable(scene, plan),
+        variant=plan.variant,
     )
 
 
@@ -130,8 +146,16 @@ def _standstills(scene: Scene, trajectory: Trajectory) -> list[TrueFault]:
             since = _ms(scene, (first + a) * trajectory.step_s)
             risky = since + round(STANDSTILL_DAYS * 86_400_000)
             end = None if b == edges[-1] else _ms(scene, (first + b) * trajectory.step_s)
-            found.append(TrueFault(subject=one.id, fault="standstill_risk", onset_ms=risky,
-                                   detectable_ms=risky, end_ms=end, severity=1.0))
+            found.append(
+                TrueFault(
+                    subject=one.id,
+                    fault="standstill_risk",
+                    onset_ms=risky,
+                    detectable_ms=risky,
+                    end_ms=end,
+                    severity=1.0,
+                )
+            )
     return found
 
 
@@ -153,5 +177,14 @@ def _misfits(scene: Scene, trajectory: Trajectory, plan: FaultPlan) -> list[True
     else:
         return []
     at = scene.time_ms(onset)
-    return [TrueFault(subject=plan.subject, fault="night_reduction_misfit", onset_ms=at,
-                      detectable_ms=at, end_ms=None, severity=plan.severity, variant=kind)]
+    return [
+        TrueFault(
+            subject=plan.subject,
+            fault="night_reduction_misfit",
+            onset_ms=at,
+            detectable_ms=at,
+            end_ms=None,
+            severity=plan.severity,
+            variant=kind,
+        )
+    ]

@@ -20,8 +20,11 @@ class Firing:
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {"start": format_rfc3339(self.start_ms), "end": _time(self.end_ms),
-                "called": format_rfc3339(self.called_ms)}
+        return {
+            "start": format_rfc3339(self.start_ms),
+            "end": _time(self.end_ms),
+            "called": format_rfc3339(self.called_ms),
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,11 +48,14 @@ class TrueFault:
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
-            "subject": self.subject, "fault": self.fault,
+            "subject": self.subject,
+            "fault": self.fault,
             "onset": format_rfc3339(self.onset_ms),
             "detectable_from": _time(self.detectable_ms),
-            "end": _time(self.end_ms), "severity": plain(self.severity, 3),
-            "separable_from": _time(self.separable_ms), "variant": self.variant,
+            "end": _time(self.end_ms),
+            "severity": plain(self.severity, 3),
+            "separable_from": _time(self.separable_ms),
+            "variant": self.variant,
         }
 
 
@@ -63,8 +69,11 @@ class TrueNegative:
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
-        return {"what": self.what, "start": format_rfc3339(self.start_ms),
-                "end": format_rfc3339(self.end_ms)}
+        return {
+            "what": self.what,
+            "start": format_rfc3339(self.start_ms),
+            "end": format_rfc3339(self.end_ms),
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +92,8 @@ class TrueYear:
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
-            "starts": self.starts, "fuel_kwh": plain(self.fuel_kwh),
+            "starts": self.starts,
+            "fuel_kwh": plain(self.fuel_kwh),
             "boiler_electric_kwh": plain(self.boiler_kwh),
             "burner_hours": plain(self.burner_hours),
             "run_hours": {pump: plain(h) for pump, h in self.run_hours.items()},
@@ -111,10 +121,12 @@ class TrueSwap:
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
-            "pump": self.pump, "time": format_rfc3339(self.time_ms),
+            "pump": self.pump,
+            "time": format_rfc3339(self.time_ms),
             "before_kwh_per_year": plain(self.before_kwh),
             "after_kwh_per_year": plain(self.after_kwh),
-            "claim_kwh_per_year": plain(self.claim_kwh), "mistake": self.mistake,
+            "claim_kwh_per_year": plain(self.claim_kwh),
+            "mistake": self.mistake,
         }
 
 
@@ -138,8 +150,10 @@ class Truth:
         """Return the JSON form."""
         saving = None if self.swap is None else self.swap.saving_kwh
         return {
-            "case": self.case, "seed": self.seed,
-            "from": format_rfc3339(self.start_ms), "to": format_rfc3339(self.end_ms),
+            "case": self.case,
+            "seed": self.seed,
+            "from": format_rfc3339(self.start_ms),
+            "to": format_rfc3339(self.end_ms),
             "cycles": [one.document() for one in self.cycles],
             "energy": {
                 pump: {"kwh_per_year": plain(kwh)} for pump, kwh in self.energy_kwh_per_year.items()

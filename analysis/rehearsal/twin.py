@@ -10,21 +10,35 @@ from analysis.readings import Readings, hold_limit_ms, value_at
 from analysis.timebase import DAY_MS, HOUR_MS
 
 BY_DAY = frozenset({"bearing_drag", "capacitor_ageing", "sludge"})
-BY_HOUR = frozenset({
-    "air", "ghost_flow", "overheating", "standing_loss_high", "store_too_cool",
-    "return_too_warm", "frost_risk",
-})
+BY_HOUR = frozenset(
+    {
+        "air",
+        "ghost_flow",
+        "overheating",
+        "standing_loss_high",
+        "store_too_cool",
+        "return_too_warm",
+        "frost_risk",
+    }
+)
 """Faults that show in medians of days or hours; all others in single readings."""
 
 _TOLERANCE = {
-    "power": (0.6, 0.03), "energy": (0.05, 0.0), "current": (0.01, 0.05),
-    "power_factor": (0.03, 0.0), "temperature": (1.0, 0.0), "pressure": (0.08, 0.0),
+    "power": (0.6, 0.03),
+    "energy": (0.05, 0.0),
+    "current": (0.01, 0.05),
+    "power_factor": (0.03, 0.0),
+    "temperature": (1.0, 0.0),
+    "pressure": (0.08, 0.0),
     "fuel_volume": (0.03, 0.0),
 }
 """Departure, absolute and as a share, that is beyond a reading's resolution and noise."""
 _OF_MEDIANS = {
-    "power": (0.15, 0.012), "current": (0.004, 0.02), "power_factor": (0.015, 0.0),
-    "temperature": (0.6, 0.0), "pressure": (0.05, 0.0),
+    "power": (0.15, 0.012),
+    "current": (0.004, 0.02),
+    "power_factor": (0.015, 0.0),
+    "temperature": (0.6, 0.0),
+    "pressure": (0.05, 0.0),
 }
 
 
@@ -91,8 +105,9 @@ def _by_readings(channel: Channel, ours: Readings, twin: Readings, onset_ms: int
     return int(times[at[0]]) if len(at) else None
 
 
-def _by_medians(channel: Channel, ours: Readings, twin: Readings, onset_ms: int, width_ms: int,
-                running: int) -> int | None:
+def _by_medians(
+    channel: Channel, ours: Readings, twin: Readings, onset_ms: int, width_ms: int, running: int
+) -> int | None:
     if channel.quantity not in _OF_MEDIANS:
         return None
     least, share = _OF_MEDIANS[channel.quantity]

@@ -17,8 +17,9 @@ POCKET_UA_W_K = 1.1
 
 
 @compiled
-def body_temperature(power_w: Array, water_c: Array, flows: Array, cellar_c: Array,
-                     cooling: Array, extra_w: Array) -> Array:
+def body_temperature(
+    power_w: Array, water_c: Array, flows: Array, cellar_c: Array, cooling: Array, extra_w: Array
+) -> Array:
     """Temperature of a pump's body, minute by minute [Cel].
 
     The body gives heat to the room and to the water in it; while water
@@ -36,15 +37,23 @@ def body_temperature(power_w: Array, water_c: Array, flows: Array, cellar_c: Arr
     for k in range(len(power_w)):
         for _ in range(6):
             tie = WATER_UA_W_K * cooling[k] * (body - pocket)
-            body += 10.0 / BODY_J_K * (
-                0.6 * (power_w[k] - extra_w[k]) + extra_w[k] - tie
-                - BODY_UA_W_K * max(cooling[k], 0.5) * (body - cellar_c[k])
+            body += (
+                10.0
+                / BODY_J_K
+                * (
+                    0.6 * (power_w[k] - extra_w[k])
+                    + extra_w[k]
+                    - tie
+                    - BODY_UA_W_K * max(cooling[k], 0.5) * (body - cellar_c[k])
+                )
             )
             if flows[k] > 0:
                 pocket = water_c[k]
             else:
-                pocket += 10.0 / POCKET_J_K * (
-                    0.25 * power_w[k] + tie - POCKET_UA_W_K * (pocket - cellar_c[k])
+                pocket += (
+                    10.0
+                    / POCKET_J_K
+                    * (0.25 * power_w[k] + tie - POCKET_UA_W_K * (pocket - cellar_c[k]))
                 )
         out[k] = body
     return out
@@ -59,8 +68,14 @@ def pump_body_c(scene: Scene, trajectory: Trajectory, loop: int) -> Array:
     water = trajectory.branch(loop, place)[at.row].astype(float)
     flows = (np.abs(trajectory.branch(loop, "rate")[at.row]) > 0.02).astype(float)
     profile = scene.profiles[spec.id]
-    return body_temperature(power, water, flows, scene.drivers.cellar_c.astype(float),
-                            profile.cooling.astype(float), profile.loss.astype(float))
+    return body_temperature(
+        power,
+        water,
+        flows,
+        scene.drivers.cellar_c.astype(float),
+        profile.cooling.astype(float),
+        profile.loss.astype(float),
+    )
 
 
 def flue_c(scene: Scene, trajectory: Trajectory) -> Array:
@@ -71,8 +86,9 @@ def flue_c(scene: Scene, trajectory: Trajectory) -> Array:
     """
     level = trajectory.stem("level").astype(float)
     water = trajectory.stem("boiler").astype(float)
-    minute = np.minimum((np.arange(len(level)) * trajectory.step_s / 60.0).astype(int),
-                        scene.minutes - 1)
+    minute = np.minimum(
+        (np.arange(len(level)) * trajectory.step_s / 60.0).astype(int), scene.minutes - 1
+    )
     lost = 1.0 - scene.drivers.heat_factor[minute]
     if scene.spec.body.condensing > 0:
         hot = trajectory.stem("return") + 6.0 + 14.0 * level + 2000.0 * lost
@@ -86,7 +102,8 @@ def flue_c(scene: Scene, trajectory: Trajectory) -> Array:
 
 def pressure_bar(scene: Scene, trajectory: Trajectory) -> Array:
     """System pressure with the water's expansion, at every row [bar]."""
-    minute = np.minimum((np.arange(len(trajectory.table)) * trajectory.step_s / 60.0).astype(int),
-                        scene.minutes - 1)
+    minute = np.minimum(
+        (np.arange(len(trajectory.table)) * trajectory.step_s / 60.0).astype(int), scene.minutes - 1
+    )
     mean = 0.5 * (trajectory.stem("flow") + trajectory.stem("return"))
     return np.asarray(scene.pressure_bar[minute] + 0.006 * (mean - 30.0), float)

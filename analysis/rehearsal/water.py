@@ -64,7 +64,7 @@ def specific_heat_j_kg_k(temp_c: float) -> float:
     A cubic through the IAPWS-IF97 values at 20, 40, 60 and 80 Cel and 0.3 MPa.
     """
     t = (temp_c - 20.0) / 20.0
-    return 4184.2 + t * (-13.0333 + t * (8.45 - t * 1.51667))
+    return 4184.2 + t * (-11.81667 + t * (6.0 - t * 0.28333))
 
 
 def volume_kg(volume_l: float, temp_c: float = 60.0) -> float:

@@ -43,7 +43,9 @@ def draw_climate(rng: Generator) -> Climate:
     )
 
 
-def drawn_weather(climate: Climate, rng: Generator, *, clouds: Generator, first_day: float, minutes: int) -> Weather:
+def drawn_weather(
+    climate: Climate, rng: Generator, *, clouds: Generator, first_day: float, minutes: int
+) -> Weather:
     """Draw weather: seasons, spells of some days, days and nights, sun.
 
     Parameters

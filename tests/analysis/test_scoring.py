@@ -1,0 +1,151 @@
+"""Scoring: matching rules on hand-made documents."""
+
+import pytest
+
+from analysis.scoring import Tally, score_cycles, score_energy, score_findings, score_saving
+from analysis.timebase import Span, parse_rfc3339
+
+TRUTH = {
+    "from": "2026-01-01T00:00:00Z",
+    "to": "2026-01-31T00:00:00Z",
+    "faults": [
+        {
+            "subject": "heating",
+            "fault": "stall",
+            "onset": "2026-01-10T00:00:00Z",
+            "detectable_from": "2026-01-10T01:00:00Z",
+            "end": "2026-01-11T00:00:00Z",
+            "severity": 1.0,
+        }
+    ],
+    "cycles": [
+        {
+            "start": "2026-01-01T10:00:20Z",
+            "called": "2026-01-01T10:00:00Z",
+            "end": "2026-01-01T10:05:00Z",
+        },
+        {
+            "start": "2026-01-01T11:00:20Z",
+            "called": "2026-01-01T11:00:00Z",
+            "end": "2026-01-01T11:05:00Z",
+        },
+    ],
+    "energy": {"heating": {"kwh_per_year": 100.0}},
+    "saving_kwh_per_year": 50.0,
+}
+
+
+def _finding(fault, start, end=None, *, subject="heating", confidence=0.9, possible=()):
+    return {
+        "subject": subject,
+        "fault": fault,
+        "from": start,
+        "to": end,
+        "urgency": "now",
+        "confidence": confidence,
+        "possible": list(possible),
+    }
+
+
+def _scored(*findings):
+    tally = Tally()
+    score_findings(tally, TRUTH, {"findings": list(findings)})
+    return tally
+
+
+def test_right_finding_counts_once_with_its_delay():
+    """Two findings of one fault are one detection, the delay that of the earlier."""
+    row = _scored(
+        _finding("stall", "2026-01-10T03:00:00Z", "2026-01-10T04:00:00Z"),
+        _finding("stall", "2026-01-10T05:00:00Z"),
+    ).document()["faults"]["stall"]
+    assert row["recall"] == 1.0
+    assert row["delay_h"]["median"] == 2.0
+    assert row["cause_first"] == 1.0
+
+
+def test_wrong_name_is_noticed_but_not_found():
+    """Another fault on the same part is no false alarm, but a wrong cause."""
+    tally = _scored(_finding("dead_head", "2026-01-10T03:00:00Z", possible=["Stall of the rotor"]))
+    row = tally.document()["faults"]["stall"]
+    assert row["recall"] == 0.0
+    assert row["noticed"] == 1.0
+    assert row["cause_first"] == 0.0
+    assert row["cause_in_first_two"] == 1.0
+    assert not tally.false_alarms
+
+
+def test_finding_elsewhere_in_time_is_a_false_alarm():
+    """Before the onset it explains nothing, and counts per plant-year by urgency."""
+    tally = _scored(_finding("stall", "2026-01-03T00:00:00Z", "2026-01-04T00:00:00Z"))
+    per_year = tally.document()["false_alarms_per_plant_year"]["all"]["now"]
+    assert per_year == pytest.approx(365.25 / 30, rel=1e-3)
+
+
+def test_consequence_on_another_part_is_no_false_alarm():
+    """A stalled pump lets the store grow cool; a bearing elsewhere is unconnected."""
+    told = _finding("store_too_cool", "2026-01-10T12:00:00Z", subject="store")
+    wrong = _finding("bearing_drag", "2026-01-10T12:00:00Z", subject="charging")
+    assert not _scored(told).false_alarms
+    assert list(_scored(wrong).false_alarms) == ["bearing_drag"]
+
+
+def test_fault_that_never_shows_is_not_asked_for():
+    """Where no emitted reading shows a fault, nobody is blamed for missing it."""
+    hidden = {**TRUTH, "faults": [{**TRUTH["faults"][0], "detectable_from": None}]}
+    tally = Tally()
+    score_findings(tally, hidden, {"findings": []})
+    assert tally.document()["faults"] == {}
+
+
+def test_cycles_match_by_overlap_and_either_start():
+    """The motor's start is as good as the flame's; a cycle over nothing lowers precision."""
+    found = {
+        "boilers": [
+            {
+                "method": "power",
+                "cycles": [
+                    {
+                        "start": "2026-01-01T10:00:00Z",
+                        "end": "2026-01-01T10:05:10Z",
+                        "complete": True,
+                    },
+                    {
+                        "start": "2026-01-01T12:00:00Z",
+                        "end": "2026-01-01T12:05:00Z",
+                        "complete": True,
+                    },
+                ],
+            }
+        ]
+    }
+    tally = Tally()
+    score_cycles(tally, TRUTH, found)
+    row = tally.document()["cycles"]
+    assert row["precision"] == 0.5
+    assert row["recall"] == 0.5
+    assert tally.edges_s == [0.0, 10.0]
+
+
+def test_firings_in_silence_do_not_count():
+    """A firing while nothing was heard cannot be found."""
+    heard = [Span(parse_rfc3339("2026-01-01T09:00:00Z"), parse_rfc3339("2026-01-01T10:30:00Z"))]
+    tally = Tally()
+    score_cycles(tally, TRUTH, {"boilers": [{"method": "power", "cycles": []}]}, heard)
+    assert tally.cycles_true == 1
+
+
+def test_figures_count_error_and_coverage():
+    """Relative error and whether the interval holds the truth, for energy and saving."""
+    tally = Tally()
+    estimate = {"value": 110.0, "low": 90.0, "high": 130.0}
+    score_energy(tally, TRUTH, {"pumps": [{"pump": "heating", "per_year": estimate}]})
+    score_saving(tally, TRUTH, {"saving_per_year": {"value": 80.0, "low": 70.0, "high": 90.0}})
+    document = tally.document()
+    assert document["energy"] == {
+        "count": 1,
+        "median_error": 0.1,
+        "p90_error": 0.1,
+        "interval_contains_truth": 1.0,
+    }
+    assert document["saving"]["interval_contains_truth"] == 0.0

@@ -1,0 +1,39 @@
+"""Rehearsal folders: written, read back, refused where something is missing."""
+
+import numpy as np
+import pytest
+
+from analysis.rehearsal import rehearse
+from collector.errors import FormError
+from collector.plantfile import load_plant
+from collector.rehearsal_files import read_rehearsal, write_rehearsal
+
+
+def test_folder_reads_back_as_it_was_written(tmp_path):
+    """Plant, readings and truth survive the way through the files."""
+    made = rehearse("swap", 1.5, 4, year=False)
+    rows = write_rehearsal(tmp_path / "one", made)
+    back = read_rehearsal(tmp_path / "one")
+    assert back.plant == made.plant
+    assert rows == sum(len(r) for r in made.record.values())
+    for channel, readings in made.record.items():
+        sent = readings.value > -100.0  # the reader refuses the sensor's code for no answer
+        assert np.array_equal(readings.time_ms[sent], back.record[channel].time_ms)
+        assert np.allclose(readings.value[sent], back.record[channel].value)
+    assert back.truth["swap"]["pump"] == "heating"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_drawn_plants_are_valid_plant_files(tmp_path, seed):
+    """What the model draws passes every check of the plant file."""
+    made = rehearse("mixed", 0.2, seed, year=False)
+    write_rehearsal(tmp_path, made)
+    assert load_plant(tmp_path / "plant.toml") == made.plant
+
+
+def test_missing_truth_is_told(tmp_path):
+    """A folder without truth names the file that is missing."""
+    write_rehearsal(tmp_path, rehearse("healthy", 0.2, 4, year=False))
+    (tmp_path / "truth.json").unlink()
+    with pytest.raises(FormError, match=r"truth\.json"):
+        read_rehearsal(tmp_path)

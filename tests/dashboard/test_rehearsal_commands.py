@@ -1,0 +1,61 @@
+"""The commands rehearse and score, as a person gives them."""
+
+import json
+
+from dashboard.cli import main
+
+
+def test_rehearse_then_score(tmp_path, capsys):
+    """A written folder can be scored, ours and by a simple way."""
+    folder = str(tmp_path / "one")
+    assert (
+        main(["rehearse", "stall", "--days", "3", "--seed", "6", "--no-year", "--out", folder]) == 0
+    )
+    for by in ("ours", "cusum"):
+        capsys.readouterr()
+        assert main(["score", folder, "--by", by, "--json"]) == 0
+        document = json.loads(capsys.readouterr().out)
+        assert document["plants"] == 1
+        assert document["faults"]["stall"]["present"] == 1
+
+
+def test_findings_of_any_program_are_scored(tmp_path, capsys):
+    """A health document laid in the folder is compared with its truth."""
+    folder = tmp_path / "one"
+    main(["rehearse", "stall", "--days", "2", "--seed", "6", "--no-year", "--out", str(folder)])
+    truth = json.loads((folder / "truth.json").read_text())
+    fault = truth["faults"][0]
+    finding = {
+        "subject": fault["subject"],
+        "fault": "stall",
+        "from": fault["detectable_from"],
+        "to": None,
+        "urgency": "now",
+        "confidence": 0.9,
+    }
+    (folder / "health.json").write_text(json.dumps({"findings": [finding]}))
+    capsys.readouterr()
+    assert main(["score", str(folder), "--findings", "health.json", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["faults"]["stall"]["recall"] == 1.0
+
+
+def test_cases_are_listed(capsys):
+    """Each case is one line with its sentence."""
+    assert main(["rehearse", "--list"]) == 0
+    out = capsys.readouterr().out
+    assert "ghost_flow" in out
+    assert "sound_firewood_day" in out
+
+
+def test_unknown_case_and_empty_folder_are_told(tmp_path, capsys):
+    """Unusable input is exit status 2 and one line."""
+    assert main(["rehearse", "nonsense", "--out", str(tmp_path / "x")]) == 2
+    assert main(["score", str(tmp_path)]) == 2
+    assert "truth.json" in capsys.readouterr().err
+
+
+def test_pictures_are_drawn(tmp_path):
+    """One case becomes one page that needs nothing from elsewhere."""
+    page = tmp_path / "page.html"
+    assert main(["rehearse", "stall", "--pictures", str(page)]) == 0
+    assert "plotly-graph-div" in page.read_text()
