@@ -119,7 +119,7 @@ def _draw(
         readings = _thinned(rehearsal.record[channel].within(span))
         figure.add_trace(
             go.Scatter(
-                x=readings.to_series().index.as_unit("s"),
+                x=(readings.time_ms // 1000).astype("datetime64[s]"),
                 y=np.round(readings.value, 2),
                 name=channel,
                 mode="lines",

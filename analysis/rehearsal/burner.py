@@ -45,7 +45,7 @@ def modulate(
         return 1.0
     error = target_c - temp_c
     burner[INTEGRAL] = min(max(burner[INTEGRAL] + 0.0008 * error * step_s, -0.6), 1.0)
-    return min(max(0.35 + 0.05 * error + burner[INTEGRAL], body.least), 1.0)
+    return float(min(max(0.35 + 0.05 * error + burner[INTEGRAL], body.least), 1.0))
 
 
 @compiled

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from analysis.rehearsal.draw import Wish
+from analysis.rehearsal.draw import ANYTHING, Wish
 
 Season = Literal["winter", "autumn", "summer", "any"]
 
@@ -18,7 +18,7 @@ class Case:
 
     name: str
     tells: str
-    wish: Wish = Wish()
+    wish: Wish = ANYTHING
     season: Season = "winter"
     faults: tuple[str, ...] = ()
     subject: str = "heating"

@@ -67,7 +67,7 @@ def _dry_speed(i: int, setting: int, loops: Loops) -> float:
     """Speed without water: a pump that controls pressure takes it for a shut valve."""
     mode = loops.set_mode[i, setting]
     if loops.set_induction[i, setting] > 0 or mode == CONSTANT_SPEED:
-        return loops.set_speed[i, setting]
+        return float(loops.set_speed[i, setting])
     share = 1.0 if mode == CONSTANT_PRESSURE else 0.5
     speed = math.sqrt(share * loops.set_head[i, setting] / loops.set_h0[i, setting])
     return min(max(speed, LEAST_SPEED), 1.0)

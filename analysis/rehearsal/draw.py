@@ -68,12 +68,16 @@ class Wish:
     pump_in_return: bool | None = None
 
 
+ANYTHING = Wish()
+"""No wish: all is left to the seed."""
+
+
 def stream(seed: int, purpose: int, *more: int) -> Generator:
     """Source of chance for one purpose, so that one does not disturb another."""
     return np.random.default_rng([seed, purpose, *more])
 
 
-def draw_house(seed: int, wish: Wish = Wish()) -> HouseSpec:
+def draw_house(seed: int, wish: Wish = ANYTHING) -> HouseSpec:
     """Draw a whole house.
 
     Parameters
@@ -161,7 +165,9 @@ def _draw_boiler(
 ) -> BoilerBody:
     oversize = rng.uniform(1.2, 2.4)
     sizes = np.array([12e3, 14e3, 16e3, 18e3, 20e3, 24e3, 28e3, 32e3])
-    input_w = float(sizes[min(np.searchsorted(sizes, load_w * oversize / 0.9), len(sizes) - 1)])
+    input_w = float(
+        sizes[min(int(np.searchsorted(sizes, load_w * oversize / 0.9)), len(sizes) - 1)]
+    )
     oil = fuel == "oil"
     return BoilerBody(
         capacity_j_k=float(rng.uniform(26e3, 45e3) if condensing else rng.uniform(140e3, 250e3)),
@@ -253,7 +259,7 @@ def _draw_loops(
     if has_store:
         loops.append(_charging_loop(rng))
     if recirculation:
-        loops.append(_recirculation_loop(rng, wish))
+        loops.append(_recirculation_loop(rng))
     return tuple(loops)
 
 
@@ -265,7 +271,7 @@ def _heating_loop(rng: Generator, wish: Wish, name: str, load_w: float, *, floor
     k = head / flow**2
     drive = wish.drive or ("induction" if rng.random() < 0.45 else "electronic")
     pump = (
-        draw_induction_pump(rng, flow=flow, head=head)
+        draw_induction_pump(rng, head=head)
         if drive == "induction"
         else electronic_pump(
             rng, flow=flow, head=head, floor=floor, night=wish.night, setting=wish.setting
@@ -300,7 +306,7 @@ def _heating_loop(rng: Generator, wish: Wish, name: str, load_w: float, *, floor
 def _charging_loop(rng: Generator) -> LoopSpec:
     flow, head = 0.9, 1.2
     pump = (
-        draw_induction_pump(rng, flow=flow, head=head)
+        draw_induction_pump(rng, head=head)
         if rng.random() < 0.5
         else electronic_pump(rng, flow=flow, head=head, floor=False, setting="II")
     )
@@ -319,9 +325,9 @@ def _charging_loop(rng: Generator) -> LoopSpec:
     )
 
 
-def _recirculation_loop(rng: Generator, wish: Wish) -> LoopSpec:
+def _recirculation_loop(rng: Generator) -> LoopSpec:
     pump: PumpSpec = (
-        draw_induction_pump(rng, flow=0.2, head=0.8, power=0.42)
+        draw_induction_pump(rng, head=0.8, power=0.42)
         if rng.random() < 0.5
         else electronic_pump(rng, flow=0.2, head=0.8, floor=False, setting="I")
     )

@@ -16,17 +16,15 @@ from analysis.rehearsal.spec import PumpSpec, Setting
 PORTS_MM = (130, 180, 180, 180)
 
 
-def draw_induction_pump(
-    rng: Generator, *, flow: float, head: float, power: float | None = None
-) -> PumpSpec:
+def draw_induction_pump(rng: Generator, *, head: float, power: float | None = None) -> PumpSpec:
     """Draw a three-speed pump with capacitor motor, as a fitter of its day would have.
 
     Parameters
     ----------
     rng : Generator
         Source of chance.
-    flow, head : float
-        What the loop needs [m3/h, m].
+    head : float
+        What the loop needs [m].
     power : float, optional
         Size against the 65 W class.
     """

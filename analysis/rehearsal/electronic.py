@@ -71,8 +71,9 @@ def electronic_power_w(
     n = np.asarray(speed, float)
     q = np.abs(np.asarray(flow_m3h, float)) / np.maximum(n, 1e-3)
     fluid = pump.base_w + pump.slope_w * q - pump.bend_w * q * q
-    power = pump.bearing_w * n**1.5 * drag + np.maximum(fluid, 2.0) * n**3 * load
-    return np.minimum(pump.standby_w + power, pump.max_power_w * 1.02)
+    bearing = pump.bearing_w * n**1.5 * np.asarray(drag, float)
+    power = bearing + np.maximum(fluid, 2.0) * n**3 * np.asarray(load, float)
+    return np.asarray(np.minimum(pump.standby_w + power, pump.max_power_w * 1.02))
 
 
 def electronic_power_factor(power_w: ArrayLike) -> Array:

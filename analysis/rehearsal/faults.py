@@ -62,7 +62,7 @@ def _stretch(scene: Scene, plan: FaultPlan) -> Stretch:
     if plan.on_share < 1.0:
         grown = grown * _coming_and_going(scene, plan, end - begin)
     loop = next((i for i, one in enumerate(scene.spec.loops) if one.id == plan.subject), -1)
-    return Stretch(slice(begin, end), plan.severity * grown, loop)
+    return Stretch(slice(begin, end), np.asarray(plan.severity * grown, np.float64), loop)
 
 
 def _coming_and_going(scene: Scene, plan: FaultPlan, minutes: int) -> Array:
@@ -72,7 +72,8 @@ def _coming_and_going(scene: Scene, plan: FaultPlan, minutes: int) -> Array:
     there = rng.random(len(spells)) < plan.on_share
     there[0] = True
     edges = np.cumsum(spells)
-    return there[np.minimum(np.searchsorted(edges, np.arange(minutes)), len(there) - 1)] * 1.0
+    place = np.minimum(np.searchsorted(edges, np.arange(minutes)), len(there) - 1)
+    return there[place].astype(np.float64)
 
 
 def _pump_at(scene: Scene, loop: int, minute: int) -> PumpSpec:
@@ -116,6 +117,7 @@ def put_air(scene: Scene, loop: int, rows: slice, amount: Array) -> None:
 
 
 def _air(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
+    del plan
     rng = stream(scene.spec.seed, 42)
     decay_min = rng.uniform(1.0, 3.0) * 1440.0
     amount = at.strength * np.exp(-np.arange(len(at.strength)) / decay_min)

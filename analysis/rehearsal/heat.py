@@ -1,4 +1,4 @@
-"""Heat: boiler, headers, loops, store and house through one step, every joule entered in a ledger."""
+"""Heat: boiler, loops, store and house through one step, every joule entered in a ledger."""
 
 from analysis.rehearsal.compiled import inlined
 from analysis.rehearsal.physics import (
@@ -214,4 +214,4 @@ def stored_j(s: State, house: House, body: BoilerBody, store: StoreBody, loops: 
     for i in range(loops.kind.shape[0]):
         for j in range(NODES):
             total += s.nodes[i, j] * loops.node_j_k[i, j]
-    return total
+    return float(total)

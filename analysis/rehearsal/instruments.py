@@ -1,6 +1,6 @@
 """Instruments at work: from what is true to the readings that arrive."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.random import Generator
@@ -16,11 +16,10 @@ from analysis.rehearsal.physics import Array
 from analysis.rehearsal.play import Trajectory
 from analysis.rehearsal.scene import Scene
 from analysis.rehearsal.warmth import flue_c, pressure_bar, pump_body_c
-from analysis.timebase import DAY_MS, HOUR_MS, SECOND_MS, local_day_edges
-from analysis.timebase import Span
+from analysis.timebase import DAY_MS, HOUR_MS, SECOND_MS, Span, local_day_edges
 
 NET_KWH_PER_M3 = {"gas": 9.6, "oil": 9960.0, "lpg": 25.8}
-"""Net heat of a cubic metre of fuel: gas and liquefied gas as vapour, oil as liquid (from memory)."""
+"""Net heat of a cubic metre: gases as vapour, oil as liquid (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +104,13 @@ def _plug_record(scene: Scene, trajectory: Trajectory, plug: Plug) -> dict[str, 
         heard &= load.on
     sent = heard & _sent(plug.device, clock.time_ms, shown)
     values: dict[str, FloatArray] = {
-        "power": shown,
+        "power": shown.astype(np.float64),
         "energy": _counter(scene, trajectory, plug, clock),
         "voltage": np.round(volts, 1),
-        "current": np.round(load.power_w / np.maximum(load.power_factor, 0.05) / volts, 3),
-        "power_factor": np.round(np.where(shown > 0, load.power_factor * plug.gain**0.3, 0.0), 2),
+        "current": np.asarray(
+            np.round(load.power_w / np.maximum(load.power_factor, 0.05) / volts, 3)
+        ),
+        "power_factor": np.asarray(np.round(np.where(shown > 0, load.power_factor, 0.0), 2)),
     }
     return {
         f"{plug.load}.{name}": _arrived(
@@ -138,13 +139,15 @@ def _rate(
     """Which moments carry this quantity: on-change plugs send counters every ten minutes."""
     if plug.device.reports == "periodic" or name != "energy":
         return sent
-    return heard & (np.append([True], time_ms[1:] // 600_000 != time_ms[:-1] // 600_000))
+    due = np.append([True], time_ms[1:] // 600_000 != time_ms[:-1] // 600_000)
+    return np.asarray(heard & due, np.bool_)
 
 
 def _sent(device: Device, time_ms: IntArray, shown: FloatArray) -> NDArray[np.bool_]:
     if device.reports == "periodic":
         return np.ones(len(shown), bool)
-    return np.asarray(_on_change(time_ms, shown, 3.0, 0.2, round(device.heartbeat_s * 1000)))
+    beat_ms = round(device.heartbeat_s * 1000)
+    return np.asarray(_on_change(time_ms, shown, 3.0, 0.2, beat_ms), np.bool_)
 
 
 @compiled
@@ -164,7 +167,7 @@ def _on_change(
 
 def _counter(scene: Scene, trajectory: Trajectory, plug: Plug, clock: Clock) -> FloatArray:
     """Energy counter of the plug, with what its memory does at a loss of power [kWh]."""
-    step_s = 20.0 if trajectory.step_s <= 20.0 else trajectory.step_s
+    step_s = max(20.0, trajectory.step_s)
     grid_s = np.arange(scene.record_min * 60.0, scene.minutes * 60.0, step_s)
     at = moments(grid_s, trajectory, scene)
     load = _load(scene, trajectory, plug.load, at, np.zeros(len(grid_s)))
@@ -257,17 +260,15 @@ def _clip_readings(scene: Scene, trajectory: Trajectory, clip: Clip) -> Readings
     if clip.device.reports == "change":
         beat = round(clip.device.heartbeat_s * 1000)
         sent = sent & np.asarray(_on_change(clock.time_ms, value, clip.change_k, 0.0, beat))
-    return _arrived(clock.time_ms, np.round(value, 4), sent, clip.device, rng)
+    value = np.asarray(np.round(value, 4), np.float64)
+    return _arrived(clock.time_ms, value, sent, clip.device, rng)
 
 
 def _exchanged(scene: Scene, clip: Clip) -> Clip:
     """The clip whose pipe this one really sits on, where two were mixed up."""
     for what, name, _, _, _ in scene.service:
         if what == "sensors_swapped" and name == clip.of and clip.place in ("flow", "return"):
-            other = "return" if clip.place == "flow" else "flow"
-            return Clip(
-                **{n: getattr(clip, n) for n in clip.__slots__ if n != "place"}, place=other
-            )  # type: ignore[arg-type]  # a place
+            return replace(clip, place="return" if clip.place == "flow" else "flow")
     return clip
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 from numpy.random import Generator
 
 from analysis.plant import Boiler, Channel, Place, Plant, Pump, QuantityName, Reports, Store
-from analysis.rehearsal.draw import Wish, stream
+from analysis.rehearsal.draw import ANYTHING, Wish, stream
 from analysis.rehearsal.spec import HouseSpec
 
 Memory = Literal["zero", "midnight", "kept"]
@@ -21,6 +21,16 @@ UNITS = {
     "pressure": "bar",
     "fuel_volume": "m3",
 }
+
+
+HABITS: tuple[tuple[float, Reports], ...] = (
+    (1.0, "periodic"),
+    (10.0, "periodic"),
+    (30.0, "periodic"),
+    (60.0, "periodic"),
+    (300.0, "change"),
+)
+"""Ways of plugs to report: how often [s], or the longest silence of one that reports on change."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +114,7 @@ class Layout:
     meters: tuple[Meter, ...]
 
 
-def draw_layout(spec: HouseSpec, wish: Wish = Wish()) -> Layout:
+def draw_layout(spec: HouseSpec, wish: Wish = ANYTHING) -> Layout:
     """Draw the instruments of a house.
 
     Parameters
@@ -149,8 +159,8 @@ def _draw_habit(rng: Generator, wished_s: float | None) -> tuple[float, Reports]
     """How the household's plugs report: all are of one kind."""
     if wished_s is not None:
         return wished_s, "periodic"
-    kind = int(rng.choice(4, p=[0.4, 0.15, 0.25, 0.2]))
-    return ((10.0, "periodic"), (30.0, "periodic"), (60.0, "periodic"), (300.0, "change"))[kind]  # type: ignore[return-value]  # words of Reports
+    kind = int(rng.choice(len(HABITS), p=[0.03, 0.37, 0.15, 0.25, 0.2]))
+    return HABITS[kind]
 
 
 def _draw_plug(rng: Generator, load: str, habit: tuple[float, Reports], wish: Wish) -> Plug:

@@ -1,4 +1,4 @@
-"""What the compiled march reads and writes: parameters, drivers, state and output, as tuples of arrays."""
+"""What the compiled march reads and writes: parameters, drivers, state, output."""
 
 from typing import Final, NamedTuple
 
@@ -87,7 +87,8 @@ class Loops(NamedTuple):
     """Loops and their pumps; every array has the loop as its first axis.
 
     The arrays ``set_...`` have the setting as their second axis: a hand on the
-    knob, or another pump, is another setting. Heads [m], flows [m3/h], resistances [m/(m3/h)2], capacities [J/K].
+    knob, or another pump, is another setting. Heads [m], flows [m3/h],
+    resistances [m/(m3/h)2], capacities [J/K].
     """
 
     kind: Ints
@@ -167,7 +168,7 @@ class State(NamedTuple):
     speed: Array
     on: Array
     overrun: Array  # [s left]
-    burner: Array  # phase, s left, tries, level, integral, off since [s], lucky draws used, tripped
+    burner: Array  # phase, s left, tries, level, integral, s since flame, draws used, tripped
     call: Array  # heating, charging, boiler target [Cel], room
     auto_head: Array  # set head of the adapting curve [m]
     reduced: Array  # 1 while at night reduction

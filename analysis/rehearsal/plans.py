@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.random import Generator
 
-from analysis.rehearsal.cases import FAULT_CASES, CASES, Case, Season
+from analysis.rehearsal.cases import CASES, FAULT_CASES, Case, Season
 from analysis.rehearsal.draw import stream
 from analysis.rehearsal.draw_pumps import electronic_pump
 from analysis.rehearsal.faults import FaultPlan

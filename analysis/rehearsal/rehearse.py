@@ -27,7 +27,7 @@ from analysis.rehearsal.play import Trajectory, play
 from analysis.rehearsal.scene import Scene, make_scene
 from analysis.rehearsal.spec import HouseSpec
 from analysis.rehearsal.telling import true_faults, true_firings, true_negatives
-from analysis.rehearsal.truth import TrueSwap, Truth, TrueYear
+from analysis.rehearsal.truth import TrueSwap, TrueYear, Truth
 from analysis.rehearsal.year import YEAR_DAYS, play_year, pump_kwh
 from analysis.timebase import from_ms
 
@@ -163,8 +163,18 @@ def _fit_new_pump(scene: Scene, swap: SwapPlan) -> None:
         scene.drivers.extra_k[loop, begin:] = 12.0 * scene.spec.loops[loop].pipe_k
 
 
-def perform(staging: Staging, *, year: bool = True) -> Rehearsal:
-    """Play a staging and tell the truth about it."""
+def perform(staging: Staging, *, year: bool = True, twins: bool = True) -> Rehearsal:
+    """Play a staging and tell the truth about it.
+
+    Parameters
+    ----------
+    staging : Staging
+        What was decided.
+    year : bool
+        March through the year for the yearly truths.
+    twins : bool
+        Play each fault's twin to learn when it shows; else its faults are not told.
+    """
     scene = set_scene(staging, staging.faults)
     step_s = 5.0 if min(plug.device.interval_s for plug in staging.layout.plugs) < 10.0 else 10.0
     trajectory = play(scene, step_s=step_s)
@@ -175,9 +185,9 @@ def perform(staging: Staging, *, year: bool = True) -> Rehearsal:
     if swap is not None:
         energy = energy if swap.after_kwh is None else {**energy, "heating": swap.after_kwh}
         plant = replace(plant, swaps=(_plate(staging, swap),))
-    twins = {
+    shown = {
         plan: record_of(bare, play(bare, step_s=step_s), staging.layout)
-        for plan in staging.faults
+        for plan in (staging.faults if twins else ())
         if (bare := set_scene(staging, tuple(one for one in staging.faults if one != plan)))
     }
     truth = Truth(
@@ -187,7 +197,7 @@ def perform(staging: Staging, *, year: bool = True) -> Rehearsal:
         end_ms=scene.time_ms(scene.minutes),
         cycles=true_firings(scene, trajectory),
         energy_kwh_per_year=energy,
-        faults=true_faults(scene, trajectory, plant, record, twins),
+        faults=true_faults(scene, trajectory, plant, record, shown),
         negatives=true_negatives(scene),
         swap=swap,
         year=whole,

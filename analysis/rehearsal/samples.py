@@ -12,7 +12,7 @@ from analysis.rehearsal.rehearse import Rehearsal, Staging, perform, stage
 from analysis.timebase import DAY_MS, parse_rfc3339
 
 HOUSE = "Tern Cottage"
-SEED = 2026
+SEED = 2037
 _CHANNELS = (
     "boiler.flow",
     "boiler.return",
@@ -80,7 +80,8 @@ def demo_rehearsal(
 
     A swap of the heating pump, a worn charging pump, a firewood day, a power
     cut, a holiday. The record reaches beyond `now_ms`, so that a publisher
-    can send the readings that follow as they fall due.
+    can send the readings that follow as they fall due. Neither yearly figures
+    nor faults are told in its truth, which would take as long again.
 
     Parameters
     ----------
@@ -116,7 +117,7 @@ def demo_rehearsal(
         NegativePlan(what="wifi_gap", day=0.7 * days, days=0.4),
         NegativePlan(what="refill_venting", day=0.81 * days, days=1.0),
     )
-    return perform(replace(staging, negatives=events), year=False)
+    return perform(replace(staging, negatives=events), year=False, twins=False)
 
 
 def _in_the_house(

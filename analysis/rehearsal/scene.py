@@ -79,7 +79,7 @@ def local_hours(origin_ms: int, minutes: int, timezone: str) -> Array32:
     zone = ZoneInfo(timezone)
     hours = minutes // 60 + 2
     shift = np.empty(hours)
-    for i in range(0, hours):
+    for i in range(hours):
         offset = from_ms(origin_ms + i * HOUR_MS).astimezone(zone).utcoffset()
         shift[i] = 0.0 if offset is None else offset.total_seconds() / 3600.0
     start_h = origin_ms % DAY_MS / HOUR_MS

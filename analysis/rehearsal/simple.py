@@ -4,6 +4,7 @@ Each looks at the power of a pump's plug alone.
 """
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
@@ -85,7 +86,7 @@ def _daily_medians(record: Record, channel: Channel, span: Span) -> tuple[IntArr
     readings = record[channel.id]
     edges = np.arange(span.start_ms, span.end_ms + 1, DAY_MS, dtype=np.int64)
     places = np.searchsorted(readings.time_ms, edges)
-    parts = [readings.value[a:b] for a, b in zip(places[:-1], places[1:], strict=True)]
+    parts = [readings.value[a:b] for a, b in pairwise(places)]
     medians = [float(np.nanmedian(p[p > 1.0])) if np.any(p > 1.0) else np.nan for p in parts]
     return edges[:-1], np.array(medians)
 

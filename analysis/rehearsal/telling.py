@@ -1,6 +1,7 @@
 """Tell the truth of a played scene: firings, faults with the moment they show, negatives."""
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
 
@@ -140,7 +141,7 @@ def _standstills(scene: Scene, trajectory: Trajectory) -> list[TrueFault]:
     for i, one in enumerate(scene.spec.loops):
         running = np.flatnonzero(trajectory.branch(i, "on")[first:] > 0)
         edges = np.concatenate(([-1], running, [len(trajectory.table) - first]))
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             if (b - a) / rows_a_day <= STANDSTILL_DAYS:
                 continue
             since = _ms(scene, (first + a) * trajectory.step_s)

@@ -1,6 +1,7 @@
 """When a fault first shows: the emitted readings beside those of a twin without it."""
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,11 +98,9 @@ def _by_readings(channel: Channel, ours: Readings, twin: Readings, onset_ms: int
     other = value_at(twin, times, hold_limit_ms(twin, channel) * 4)
     with np.errstate(invalid="ignore"):
         apart = np.abs(values - other) > np.maximum(least, share * np.abs(other))
-    if channel.reports == "change":
-        run = apart
-    else:
-        run = apart & np.append(apart[1:], [False])
-    at = np.flatnonzero(run)
+    if channel.reports != "change":
+        apart &= np.append(apart[1:], [False])
+    at = np.flatnonzero(apart)
     return int(times[at[0]]) if len(at) else None
 
 
@@ -112,7 +111,8 @@ def _by_medians(
         return None
     least, share = _OF_MEDIANS[channel.quantity]
     edges = np.arange(onset_ms, max(int(ours.time_ms[-1]), onset_ms) + width_ms, width_ms)
-    one, two = _medians(channel, ours, edges), _medians(channel, twin, edges)
+    idle = _idle(channel, twin)
+    one, two = _medians(ours, edges, idle), _medians(twin, edges, idle)
     with np.errstate(invalid="ignore"):
         apart = np.abs(one - two) > np.maximum(least, share * np.abs(two))
     for k in range(running, len(apart) + 1):
@@ -121,13 +121,19 @@ def _by_medians(
     return None
 
 
-def _medians(channel: Channel, readings: Readings, edges: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Median of each interval, of a machine's figures only while it draws power."""
+def _idle(channel: Channel, readings: Readings) -> float:
+    """Level below which a machine is not running: a third of its usual high."""
+    if channel.quantity in ("power", "current", "power_factor"):
+        return 0.33 * float(np.quantile(readings.value, 0.99))
+    return -np.inf
+
+
+def _medians(readings: Readings, edges: NDArray[np.int64], idle: float) -> NDArray[np.float64]:
+    """Median of each interval over the readings above idling."""
     places = np.searchsorted(readings.time_ms, edges)
     out = np.full(len(edges) - 1, np.nan)
-    idle = 0.0 if channel.quantity in ("power", "current", "power_factor") else -np.inf
-    for k in range(len(out)):
-        part = readings.value[places[k] : places[k + 1]]
+    for k, (a, b) in enumerate(pairwise(places)):
+        part = readings.value[a:b]
         part = part[part > idle]
         if len(part):
             out[k] = np.median(part)

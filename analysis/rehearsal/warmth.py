@@ -62,7 +62,7 @@ def body_temperature(
 def pump_body_c(scene: Scene, trajectory: Trajectory, loop: int) -> Array:
     """Body temperature of a loop's pump at every minute of the scene [Cel]."""
     spec = scene.spec.loops[loop]
-    at = moments(np.arange(scene.minutes) * 60.0, trajectory, scene)
+    at = moments(np.arange(scene.minutes, dtype=np.float64) * 60.0, trajectory, scene)
     power = pump_load(scene, trajectory, loop, at, np.zeros(scene.minutes)).power_w
     place = "return" if spec.pump_in_return else "flow"
     water = trajectory.branch(loop, place)[at.row].astype(float)

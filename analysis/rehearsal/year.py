@@ -14,7 +14,7 @@ ROW_S = 60.0
 
 def pump_kwh(scene: Scene, trajectory: Trajectory) -> dict[str, float]:
     """Energy each pump takes from the record's first minute to the scene's end [kWh]."""
-    seconds = np.arange(scene.record_min, scene.minutes) * 60.0 + 30.0
+    seconds = np.arange(scene.record_min, scene.minutes, dtype=np.float64) * 60.0 + 30.0
     at = moments(seconds, trajectory, scene)
     quiet = np.zeros(len(seconds))
     return {
@@ -32,7 +32,7 @@ def play_year(scene: Scene) -> tuple[dict[str, float], TrueYear]:
     trajectory = play(scene, step_s=ROW_S)
     first = scene.record_min // 1440
     ledger = trajectory.ledger[-1] - trajectory.ledger[first]
-    seconds = np.arange(scene.record_min, scene.minutes) * 60.0 + 30.0
+    seconds = np.arange(scene.record_min, scene.minutes, dtype=np.float64) * 60.0 + 30.0
     at = moments(seconds, trajectory, scene)
     electric = boiler_load(scene, trajectory, at)
     year = TrueYear(

@@ -230,7 +230,8 @@ def _say_score(document: Mapping[str, Any]) -> None:
         say(
             f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
             f"{_figure(row['cause_first']):>6s} {_figure(row['cause_in_first_two']):>6s} "
-            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   {wrong}"
+            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   "
+            f"{wrong}"
         )
     for name in ("cycles", "energy", "saving"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())

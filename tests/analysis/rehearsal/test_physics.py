@@ -43,7 +43,7 @@ def test_thermosiphon_head_of_a_five_metre_loop():
 
 @pytest.mark.parametrize("size", [(1.0, 1.0), (1.5, 1.0), (1.5, 1.1)])
 def test_energy_index_is_of_the_class(size):
-    """At most 0.23, the limit of Regulation (EC) 641/2009 from August 2015; best class near 0.15."""
+    """At most 0.23, the limit of Regulation (EC) 641/2009 from August 2015; best near 0.15."""
     assert 0.14 < energy_efficiency_index(ElectronicPump().scaled(*size)) < 0.23
 
 
@@ -60,7 +60,7 @@ def test_affinity_laws():
     [(CONSTANT_PRESSURE, 1.5, (0.5, 0.63)), (PROPORTIONAL_PRESSURE, 3.0, (0.24, 0.34))],
 )
 def test_floor_to_ceiling_of_power_tells_the_mode(mode, head, ratio):
-    """Floor over ceiling 0.52-0.58 at constant, 0.25-0.30 at proportional pressure (class model)."""
+    """Floor over ceiling 0.52-0.58 at constant, 0.25-0.30 at proportional (class model)."""
     pump = ElectronicPump()
     watts = [
         float(

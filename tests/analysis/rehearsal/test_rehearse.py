@@ -1,5 +1,8 @@
 """Rehearsals: every case plays, readings are as instruments send them, the truth is honest."""
 
+from importlib import import_module
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -94,7 +97,7 @@ def test_firings_of_the_truth_are_in_order():
     whole = [c for c in cycles if c.end_ms is not None]
     assert len(whole) > 10
     assert all(c.called_ms <= c.start_ms < (c.end_ms or 0) for c in whole)
-    assert all((a.end_ms or 0) <= b.called_ms for a, b in zip(whole[:-1], whole[1:], strict=True))
+    assert all((a.end_ms or 0) <= b.called_ms for a, b in pairwise(whole))
 
 
 def test_sound_houses_are_hard_at_least_half_of_the_time():
@@ -112,7 +115,8 @@ def test_sound_houses_are_hard_at_least_half_of_the_time():
 
 def test_swap_tells_its_saving(monkeypatch):
     """The saving of a swap is the old pump's year less the new one's, and the plant names it."""
-    monkeypatch.setattr("analysis.rehearsal.rehearse.YEAR_DAYS", 20)  # a shorter year is enough
+    # A shorter year is enough.
+    monkeypatch.setattr(import_module("analysis.rehearsal.rehearse"), "YEAR_DAYS", 20)
     rehearsal = rehearse("swap", 6, 3)
     swap = rehearsal.truth.swap
     document = rehearsal.truth.document()
