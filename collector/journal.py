@@ -134,8 +134,8 @@ class Journal:
             _META.create_all(self._engine)
         except sa.exc.SQLAlchemyError as error:
             raise StoreUnavailableError(
-                f"{where}: the journal cannot be opened ({error.__class__.__name__}); "
-                "check path, disk and permissions"
+                f"{self._engine.url.render_as_string()}: the journal cannot be opened "
+                f"({error.__class__.__name__}); check path, server and permissions"
             ) from error
 
     @property

@@ -2,14 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Self
 
 from analysis.plant import Plant
 from collector.journal import Journal
 from collector.live import Live
 from collector.open_store import beside, open_store
-from collector.settings import Settings
+from collector.settings import JOURNAL_ADDRESS, Settings
 from collector.store import Store
 
 
@@ -34,7 +33,9 @@ class Site:
         """
         path = settings.at(settings.store.path)
         store = open_store(settings, plants)
-        return cls(tuple(plants), settings, store, Journal(journal_place(path)), Live())
+        address = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file)
+        journal = Journal(address or beside(path, "journal"))
+        return cls(tuple(plants), settings, store, journal, Live())
 
     def plant(self, key: str) -> Plant | None:
         """Plant of a key."""
@@ -44,8 +45,3 @@ class Site:
         """Close store and journal."""
         self.store.close()
         self.journal.close()
-
-
-def journal_place(store: Path) -> Path:
-    """File of the journal that belongs to a store."""
-    return beside(store, "journal")

@@ -139,6 +139,19 @@ class SqliteStore:
             self._learn(name, key)
         return self._keys[name]
 
+    def _known_key(self, name: str) -> int | None:
+        """Key of an address, also of one that another process has just added."""
+        if name not in self._keys:
+            row = (
+                self._reader()
+                .execute("SELECT key FROM channel WHERE address = ?", (name,))
+                .fetchone()
+            )
+            if row is None:
+                return None
+            self._learn(name, row[0])
+        return self._keys[name]
+
     def delivered(self) -> list[int]:
         """Marks of the newest batches, in the file and in the spool."""
         return read_marks(self._reader()) + self._spool.delivered()
@@ -164,7 +177,7 @@ class SqliteStore:
 
     def read(self, address: str, span: Span, *, lead: bool = False) -> Readings:
         """Readings within the span; with `lead` also the last one before it."""
-        key = self._keys.get(address)
+        key = self._known_key(address)
         if key is None:
             return Readings.empty()
         with self._snapshot() as reader:
@@ -237,7 +250,7 @@ class SqliteStore:
 
     def extent(self, address: str) -> Span | None:
         """First to last reading of a channel, or None."""
-        key = self._keys.get(address)
+        key = self._known_key(address)
         if key is None:
             return None
         with self._snapshot() as reader:
@@ -251,7 +264,7 @@ class SqliteStore:
 
     def summary(self, address: str, span: Span, step: Step) -> Summary:
         """Summaries of sealed days as stored, of days with hot rows as computed now."""
-        key = self._keys.get(address)
+        key = self._known_key(address)
         if key is None or span.end_ms <= span.start_ms:
             return sealed.UNPACK_SUMMARY[step]([])
         first, last = span.start_ms // DAY_MS, (span.end_ms - 1) // DAY_MS

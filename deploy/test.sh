@@ -5,6 +5,7 @@ set -u
 debian mosquitto mosquitto
 debian victoria-metrics victoria-metrics
 debian chromium chromium
+ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || debian postgresql initdb
 debian openssl openssl
 prepare test
 cd "$root" || exit 2

@@ -8,7 +8,7 @@ from pathlib import Path
 import hypothesis
 import pytest
 
-from servers import Mosquitto, TimeSeriesServer
+from servers import Mosquitto, Postgres, TimeSeriesServer
 
 SHARED_DATA = Path(
     os.environ.get("STOKEHOLD_SHARED_DATA", Path(__file__).parents[2] / "shared/data")
@@ -43,6 +43,14 @@ def shared_timeseries(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Time
     server = TimeSeriesServer(tmp_path_factory.mktemp("timeseries"))
     yield server
     server.stop(hard=True)
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
+    """One PostgreSQL for all tests; each takes a database of its own."""
+    server = Postgres(tmp_path_factory.mktemp("postgres"))
+    yield server
+    server.stop()
 
 
 @pytest.fixture

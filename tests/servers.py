@@ -21,9 +21,10 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def program(name: str) -> str:
+def program(name: str, first: str = "") -> str:
     """Path of a program, or leave the test out and say why; under CI that is a failure."""
-    found = shutil.which(name, path=os.environ["PATH"] + ":/usr/sbin:/usr/local/sbin")
+    places = f"{first}:{os.environ['PATH']}:/usr/sbin:/usr/local/sbin"
+    found = shutil.which(name, path=places)
     if found:
         return found
     message = f"{name} is not installed; 'sh deploy/test.sh' as root installs it"
@@ -117,3 +118,41 @@ class TimeSeriesServer:
         else:
             self._process.terminate()
         self._process.wait(20)
+
+
+class Postgres:
+    """A real PostgreSQL on a socket of its own, run by the user it insists on."""
+
+    def __init__(self, folder: Path) -> None:
+        self.port = free_port()
+        self._data = folder / "data"
+        self._tools = Path(program("initdb", _POSTGRES)).resolve().parent
+        self._as = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+        self._databases = 0
+        if self._as:
+            for path in (folder, *folder.parents[:3]):
+                path.chmod(0o755)
+            shutil.chown(folder, "postgres")
+        self._run("initdb", "-D", str(self._data), "-U", "stokehold", "-A", "trust", "-N")
+        options = f"-p {self.port} -k {folder} -c listen_addresses=127.0.0.1 -c fsync=off"
+        self._run(
+            "pg_ctl", "-D", str(self._data), "-o", options, "-l", f"{folder}/log", "-w", "start"
+        )
+
+    def _run(self, tool: str, *arguments: str) -> None:
+        command = [*self._as, str(self._tools / tool), *arguments]
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+
+    def fresh_database(self) -> str:
+        """Make an empty database and give its address."""
+        self._databases += 1
+        name = f"journal{self._databases}"
+        self._run("createdb", "-h", "127.0.0.1", "-p", str(self.port), "-U", "stokehold", name)
+        return f"postgresql+psycopg://stokehold@127.0.0.1:{self.port}/{name}"
+
+    def stop(self) -> None:
+        """End it."""
+        self._run("pg_ctl", "-D", str(self._data), "-m", "immediate", "-w", "stop")
+
+
+_POSTGRES = ":".join(sorted(map(str, Path("/usr/lib/postgresql").glob("*/bin")), reverse=True))

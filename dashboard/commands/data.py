@@ -261,7 +261,10 @@ def run_export(arguments: argparse.Namespace) -> int:
 def replay_arguments(parser: argparse.ArgumentParser) -> None:
     """A log, the plant that says how its messages look, the broker, the speed."""
     parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
-    plant_argument(parser)
+    parser.add_argument(
+        "--plant", type=Path, metavar="FILE", help="plant file (plant.toml beside the log)"
+    )
+    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
     broker_arguments(parser)
     json_argument(parser)
     parser.add_argument(
@@ -273,7 +276,7 @@ def run_replay(arguments: argparse.Namespace) -> int:
     """Publish a log's readings as MQTT messages."""
     if arguments.speed < 0:
         raise FormError(["--speed: must not be negative; 0 is as fast as the broker takes it"])
-    plant = _one_plant(arguments.plant)
+    plant = _one_plant(arguments.plant or arguments.log.with_name("plant.toml"))
     channels = {c.id: c for c in plant.channels}
     report = Report()
     record = load_log(arguments.log, channels, report)

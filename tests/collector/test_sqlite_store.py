@@ -65,6 +65,14 @@ def test_full_disk_keeps_nothing_of_the_batch_and_says_so(store: SqliteStore) ->
     assert len(store.read(A, ALL_TIME)) == 50_000
 
 
+def test_channel_added_by_another_process_is_seen(tmp_path: Path) -> None:
+    """An import beside a running program shows at once."""
+    running, importing = SqliteStore(tmp_path / "s.sqlite"), SqliteStore(tmp_path / "s.sqlite")
+    assert not len(running.read(A, ALL_TIME))
+    importing.load(A, Readings.of([DAY0], [1.0]))
+    assert running.read(A, ALL_TIME).value.tolist() == [1.0]
+
+
 def test_not_a_store_is_refused_with_remedy(tmp_path: Path) -> None:
     """A file that is no database is named, with what to do."""
     path = tmp_path / "letter.sqlite"
