@@ -16,6 +16,7 @@ from analysis.readings import Readings
 from analysis.timebase import SECOND_MS, format_rfc3339
 from collector.errors import BrokerError
 from collector.settings import BROKER_PASSWORD, Settings
+from collector.store import clock_ms
 from collector.subscriber import plain_client
 from collector.units import conversion
 
@@ -160,6 +161,19 @@ class Publisher:
         finally:
             self._client.disconnect()
             self._client.loop_stop()
+
+
+def publish_when_due(
+    stream: Iterator[Message], publisher: Publisher, *, stop: threading.Event
+) -> None:
+    """Publish messages at the time of day they are dated; what is past, at once."""
+    for message in stream:
+        while (early_ms := message.time_ms - clock_ms()) > 0:
+            publisher.settle()
+            if stop.wait(early_ms / SECOND_MS):
+                return
+        publisher.publish(message)
+    publisher.settle()
 
 
 def replay(

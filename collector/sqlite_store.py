@@ -21,7 +21,7 @@ from analysis.timebase import DAY_MS, Span
 from collector import sealed
 from collector.errors import StoreUnavailableError
 from collector.spool import Spool, open_writer, read_marks, save_marks, transaction
-from collector.store import LEAD_MS, STEP_MS, Row, Step, clock_ms
+from collector.store import ALL_TIME, LEAD_MS, STEP_MS, Row, Step, clock_ms
 
 _log = logging.getLogger(__name__)
 
@@ -42,6 +42,8 @@ CREATE TABLE IF NOT EXISTS minute(
 CREATE TABLE IF NOT EXISTS delivery(slot INTEGER PRIMARY KEY, marks BLOB NOT NULL);
 PRAGMA user_version = 1;
 """
+_DAYS_AT_ONCE = 30
+"""So many days of a loaded log are packed in one transaction."""
 _BUSY_S = 0.2
 """The writer waits so long for a lock before readings go to the spool."""
 
@@ -164,14 +166,16 @@ class SqliteStore:
             key = self._key(connection, address)
         days = readings.time_ms // DAY_MS
         today = clock_ms() // DAY_MS
-        starts = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
-        for a, b in zip(starts, np.append(starts[1:], len(days)), strict=True):
-            part = Readings(readings.time_ms[a:b], readings.value[a:b])
-            if days[a] < today:
-                self._seal(key, int(days[a]), part)
-            else:
-                stamps, values = part.time_ms.tolist(), part.value.tolist()
-                self.write([(address, t, v) for t, v in zip(stamps, values, strict=True)])
+        first, last = int(days[0]), min(int(days[-1]), today - 1)
+        for day in range(first, last + 1, _DAYS_AT_ONCE):
+            end = min(day + _DAYS_AT_ONCE, last + 1)
+            part = readings.within(Span(day * DAY_MS, end * DAY_MS))
+            if len(part):
+                self._seal(key, np.unique(part.time_ms // DAY_MS).tolist(), part)
+        recent = readings.within(Span(today * DAY_MS, ALL_TIME.end_ms))
+        if len(recent):
+            stamps, values = recent.time_ms.tolist(), recent.value.tolist()
+            self.write([(address, t, v) for t, v in zip(stamps, values, strict=True)])
 
     # reading
 
@@ -291,10 +295,10 @@ class SqliteStore:
     def _day_summary(self, reader: sqlite3.Connection, key: int, day: int, step: Step) -> Summary:
         span = Span(day * DAY_MS, (day + 1) * DAY_MS)
         lead = self._before(reader, key, span.start_ms)
-        return self._summed(key, day, lead.joined(self._range(reader, key, span)), step)
+        return self._summed(key, day, day, lead.joined(self._range(reader, key, span)), step)
 
-    def _summed(self, key: int, day: int, readings: Readings, step: Step) -> Summary:
-        edges = np.arange(day * DAY_MS, (day + 1) * DAY_MS + 1, STEP_MS[step])
+    def _summed(self, key: int, first: int, last: int, readings: Readings, step: Step) -> Summary:
+        edges = np.arange(first * DAY_MS, (last + 1) * DAY_MS + 1, STEP_MS[step])
         return summarise(readings, edges, hold_limit_ms(readings, self._channel(key)))
 
     def _channel(self, key: int) -> Channel:
@@ -315,7 +319,7 @@ class SqliteStore:
             with self._snapshot() as reader:
                 days = self._open_days(reader, key, -(10**6), today - 1)
             for day in days:
-                self._seal(key, day, Readings.empty())
+                self._seal(key, [day], Readings.empty())
         for table, keep in self._keep_days.items():
             if keep:
                 self._thin(table, today - keep)
@@ -329,26 +333,30 @@ class SqliteStore:
             else:
                 connection.execute("DELETE FROM minute WHERE day < ?", (before,))
 
-    def _seal(self, key: int, day: int, added: Readings) -> None:
-        """Pack one day: what was sealed, what is hot and what is added."""
-        span = Span(day * DAY_MS, (day + 1) * DAY_MS)
+    def _seal(self, key: int, days: list[int], added: Readings) -> None:
+        """Pack days, in order: what was sealed, what is hot and what is added."""
+        whole = Span(days[0] * DAY_MS, (days[-1] + 1) * DAY_MS)
         with transaction(self._writer, self._lock) as connection:
-            merged = self._range(connection, key, span).joined(added)
-            if not len(merged):
-                return
-            last = merged.value[-1].item()
-            connection.execute(
-                "REPLACE INTO sealed VALUES (?, ?, ?, ?, ?, ?)",
-                (key, day, *merged.time_ms[[0, -1]].tolist(), last, sealed.pack_day(merged)),
-            )
-            connection.execute(
-                "DELETE FROM reading WHERE channel = ? AND ts >= ? AND ts < ?",
-                (key, span.start_ms, span.end_ms),
-            )
-            self._sum_up(connection, key, day, merged)
-            if self._is_sealed(connection, key, day + 1):
-                after = Span(span.end_ms, span.end_ms + DAY_MS)
-                self._sum_up(connection, key, day + 1, self._range(connection, key, after))
+            merged = self._range(connection, key, whole).joined(added)
+            for day in days:
+                span = Span(day * DAY_MS, (day + 1) * DAY_MS)
+                self._pack(connection, key, day, merged.within(span))
+                connection.execute(
+                    "DELETE FROM reading WHERE channel = ? AND ts >= ? AND ts < ?",
+                    (key, span.start_ms, span.end_ms),
+                )
+            self._sum_up(connection, key, days, merged)
+            if self._is_sealed(connection, key, days[-1] + 1):
+                after = Span(whole.end_ms, whole.end_ms + DAY_MS)
+                readings = self._range(connection, key, after)
+                self._sum_up(connection, key, [days[-1] + 1], readings)
+
+    def _pack(self, connection: sqlite3.Connection, key: int, day: int, readings: Readings) -> None:
+        if not len(readings):
+            return
+        ends = readings.time_ms[[0, -1]].tolist()
+        row = (key, day, *ends, readings.value[-1].item(), sealed.pack_day(readings))
+        connection.execute("REPLACE INTO sealed VALUES (?, ?, ?, ?, ?, ?)", row)
 
     def _is_sealed(self, connection: sqlite3.Connection, key: int, day: int) -> bool:
         return bool(
@@ -358,13 +366,18 @@ class SqliteStore:
         )
 
     def _sum_up(
-        self, connection: sqlite3.Connection, key: int, day: int, readings: Readings
+        self, connection: sqlite3.Connection, key: int, days: list[int], readings: Readings
     ) -> None:
-        whole = self._before(connection, key, day * DAY_MS).joined(readings)
+        """Summaries of days, made over all of them at once."""
+        whole = self._before(connection, key, days[0] * DAY_MS).joined(readings)
         for step in STEP_MS:
-            payload = sealed.PACK_SUMMARY[step](self._summed(key, day, whole, step))
+            summary = self._summed(key, days[0], days[-1], whole, step)
+            edge = np.array([days, [d + 1 for d in days]]) * DAY_MS
+            first, after = np.searchsorted(summary.start_ms, edge)
             into = f"REPLACE INTO {step} VALUES (?, ?, ?)"  # noqa: S608 - own text
-            connection.execute(into, (key, day, payload))
+            for day, a, b in zip(days, first.tolist(), after.tolist(), strict=True):
+                part = Summary(*(column[a:b] for column in summary))  # type: ignore[arg-type]
+                connection.execute(into, (key, day, sealed.PACK_SUMMARY[step](part)))
 
     # connections
 

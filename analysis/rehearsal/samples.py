@@ -74,9 +74,9 @@ def _faults(name: str) -> tuple[FaultPlan, ...]:
 
 
 def demo_rehearsal(
-    now_ms: int, *, history_days: float = 200.0, ahead_days: float = 2.0, interval_s: float = 30.0
+    now_ms: int, *, history_days: float = 365.0, ahead_days: float = 2.0, interval_s: float = 30.0
 ) -> Rehearsal:
-    """Rehearse the demo: a heating season up to now, and what comes after it.
+    """Rehearse the demo: a year up to now, so a whole heating season, and what comes after it.
 
     A swap of the heating pump, a worn charging pump, a firewood day, a power
     cut, a holiday. The record reaches beyond `now_ms`, so that a publisher
@@ -90,7 +90,7 @@ def demo_rehearsal(
     history_days, ahead_days : float
         Days of record before and after it.
     interval_s : float
-        Time between readings of every channel [s].
+        Time between readings of a plug [s]; the pipe sensors take twice as long.
     """
     days = history_days + ahead_days
     start_ms = now_ms - round(history_days * DAY_MS)
@@ -135,14 +135,14 @@ def _in_the_house(
 
 
 def _regular(layout: Layout, interval_s: float) -> Layout:
-    """Every instrument at one interval, and only the channels of the scenario."""
+    """Plugs at one interval, sensors at up to twice it, and only the scenario's channels."""
 
-    def device(one: Device) -> Device:
+    def device(one: Device, every_s: float) -> Device:
         return replace(
             one,
-            interval_s=interval_s,
+            interval_s=every_s,
             reports="periodic",
-            heartbeat_s=interval_s,
+            heartbeat_s=every_s,
             bursts_a_week=0.2,
             loss=0.003,
         )
@@ -151,7 +151,7 @@ def _regular(layout: Layout, interval_s: float) -> Layout:
         tuple(
             replace(
                 plug,
-                device=device(plug.device),
+                device=device(plug.device, interval_s),
                 downstream=False,
                 step_w=0.1,
                 floor_w=0.0,
@@ -162,7 +162,12 @@ def _regular(layout: Layout, interval_s: float) -> Layout:
             for plug in layout.plugs
         ),
         tuple(
-            replace(clip, device=device(clip.device), step_k=0.1, change_k=0.0)
+            replace(
+                clip,
+                device=device(clip.device, max(interval_s, min(2 * interval_s, 60.0))),
+                step_k=0.1,
+                change_k=0.0,
+            )
             for clip in layout.clips
             if clip.channel in _CHANNELS
         ),

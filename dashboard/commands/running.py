@@ -9,9 +9,9 @@ from contextlib import ExitStack, closing
 from dataclasses import replace
 from pathlib import Path
 
-from analysis.demo import demo_plant, demo_record
 from analysis.plant import Plant
-from analysis.timebase import DAY_MS, HOUR_MS, Span
+from analysis.readings import Record
+from analysis.timebase import Span
 from collector.errors import FormError
 from collector.notify import Messenger, send_test
 from collector.plantfile import load_plants
@@ -25,7 +25,7 @@ from collector.settings import (
     WebSettings,
 )
 from collector.site import Site
-from collector.store import address, clock_ms
+from collector.store import ALL_TIME, address, clock_ms
 from dashboard.command import (
     DONE,
     TOLD,
@@ -39,8 +39,7 @@ from dashboard.command import (
 )
 from dashboard.server import Pages
 
-_HISTORY_DAYS = 200
-_AHEAD_H = 24
+_HISTORY_DAYS = 365
 
 
 def _pages(service: Service, stack: ExitStack) -> None:
@@ -92,12 +91,19 @@ def demo_arguments(parser: argparse.ArgumentParser) -> None:
     _time_argument(parser)
     parser.add_argument("--port", type=int, default=8050, help="port of the pages (8050)")
     parser.add_argument("--broker-port", type=int, default=18830, help="port of the demo's broker")
-    parser.add_argument("--days", type=float, default=_HISTORY_DAYS, help="days of history (200)")
+    parser.add_argument("--days", type=float, default=_HISTORY_DAYS, help="days of history (365)")
 
 
 def run_demo(arguments: argparse.Namespace) -> int:
     """A rehearsal plant with history, live readings and pages, all in one."""
-    plant, now = demo_plant(), clock_ms()
+    from analysis.rehearsal.samples import demo_rehearsal  # noqa: PLC0415 - compiles on loading
+
+    now, began = clock_ms(), time.monotonic()
+    say(
+        f"rehearsing {arguments.days:.0f} days of an invented plant (the first time takes longer) ..."
+    )
+    rehearsal = demo_rehearsal(now, history_days=arguments.days)
+    plant, record = rehearsal.plant, rehearsal.record
     with tempfile.TemporaryDirectory(prefix="stokehold-demo-") as folder:
         settings = Settings(
             broker=BrokerSettings(port=arguments.broker_port, client_id="stokehold-demo"),
@@ -105,32 +111,31 @@ def run_demo(arguments: argparse.Namespace) -> int:
             web=WebSettings(port=arguments.port),
             folder=Path(folder),
         )
-        began = time.monotonic()
-        say(f"{plant.name}: an invented plant; laying in {arguments.days:.0f} days of history ...")
-        _lay_in(plant, settings, Span(now - round(arguments.days * DAY_MS), now))
-        say(f"done in {time.monotonic() - began:.0f} s")
+        _lay_in(plant, settings, record, now)
+        say(f"{plant.name}: history laid in after {time.monotonic() - began:.0f} s")
         with Service([plant], settings) as service, ExitStack() as stack:
-            stack.enter_context(_LiveReadings(plant, settings, now))
+            stack.enter_context(_LiveReadings(plant, settings, record, now))
             _pages(service, stack)
             _wait(arguments.minutes)
     return DONE
 
 
-def _lay_in(plant: Plant, settings: Settings, span: Span) -> None:
+def _lay_in(plant: Plant, settings: Settings, record: Record, now_ms: int) -> None:
+    past = Span(ALL_TIME.start_ms, now_ms)
     with closing(Site.open([plant], settings)) as site:
-        record = demo_record(span)
         for channel in plant.channels:
-            site.store.load(address(plant, channel), record[channel.id])
+            site.store.load(address(plant, channel), record[channel.id].within(past))
 
 
 class _LiveReadings:
     """Publishes the demo's readings as they fall due."""
 
-    def __init__(self, plant: Plant, settings: Settings, start_ms: int) -> None:
-        self._plant = plant
+    def __init__(self, plant: Plant, settings: Settings, record: Record, start_ms: int) -> None:
         local = replace(settings.broker, host="127.0.0.1")
         self._settings = replace(settings, broker=local)
-        self._span = Span(start_ms, start_ms + _AHEAD_H * HOUR_MS)
+        ahead = Span(start_ms, ALL_TIME.end_ms)
+        self._channels = {c.id: c for c in plant.channels}
+        self._record = {name: record[name].within(ahead) for name in self._channels}
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="rehearsal", daemon=True)
 
@@ -142,8 +147,7 @@ class _LiveReadings:
         self._thread.join(10)
 
     def _run(self) -> None:
-        channels = {c.id: c for c in self._plant.channels}
-        stream = messages(channels, demo_record(self._span))
+        stream = messages(self._channels, self._record)
         with closing(Publisher(self._settings)) as publisher:
             replay(stream, publisher, speed=1.0, stop=self._stop)
 
