@@ -15,7 +15,7 @@ from analysis.timebase import Span
 from collector.errors import FormError
 from collector.notify import Messenger, send_test
 from collector.plantfile import load_plants
-from collector.replay import Publisher, messages, replay
+from collector.replay import Publisher, messages, publish_when_due
 from collector.service import Service
 from collector.settings import (
     NOTIFY_ADDRESSES,
@@ -99,9 +99,7 @@ def run_demo(arguments: argparse.Namespace) -> int:
     from analysis.rehearsal.samples import demo_rehearsal  # noqa: PLC0415 - compiles on loading
 
     now, began = clock_ms(), time.monotonic()
-    say(
-        f"rehearsing {arguments.days:.0f} days of an invented plant (the first time takes longer) ..."
-    )
+    say(f"rehearsing {arguments.days:.0f} days of an invented plant (slower at first) ...")
     rehearsal = demo_rehearsal(now, history_days=arguments.days)
     plant, record = rehearsal.plant, rehearsal.record
     with tempfile.TemporaryDirectory(prefix="stokehold-demo-") as folder:
@@ -149,7 +147,7 @@ class _LiveReadings:
     def _run(self) -> None:
         stream = messages(self._channels, self._record)
         with closing(Publisher(self._settings)) as publisher:
-            replay(stream, publisher, speed=1.0, stop=self._stop)
+            publish_when_due(stream, publisher, stop=self._stop)
 
 
 # notice
