@@ -39,9 +39,9 @@ class Smoothed(NamedTuple):
 
 
 class RunRule(NamedTuple):
-    """So many `count` of the last `of` values beyond `beyond` sigma, all on one side."""
+    """So many, `least`, of the last `of` values beyond `beyond` sigma, all on one side."""
 
-    count: int
+    least: int
     of: int
     beyond: float
 
@@ -129,7 +129,9 @@ def steady_limit(weight: float, limit: float) -> float:
 
 def _averaged(values: FloatArray, weight: float, start: float) -> FloatArray:
     if np.isnan(values).any():
-        return np.apply_along_axis(_held_average, -1, values, weight, start)
+        rows = np.reshape(values, (-1, values.shape[-1]))
+        held = np.stack([_held_average(row, weight, start) for row in rows])
+        return held.reshape(values.shape)
     before = np.full((*values.shape[:-1], 1), (1.0 - weight) * start)
     average: FloatArray = lfilter([weight], [1.0, weight - 1.0], values, axis=-1, zi=before)[0]
     return average
@@ -170,7 +172,7 @@ def _breaks(values: FloatArray, rule: RunRule) -> BoolArray:
     before = np.zeros_like(total)
     before[..., rule.of :] = total[..., : -rule.of]
     # The newest value must itself be beyond: the rule breaks with it, not after it.
-    broken: BoolArray = beyond & (total - before >= rule.count)
+    broken: BoolArray = beyond & (total - before >= rule.least)
     return broken
 
 
@@ -197,7 +199,8 @@ def standardised(values: ArrayLike, learned: ArrayLike) -> FloatArray:
 
 def mad_sigma(values: ArrayLike) -> float:
     """Sigma from the median absolute deviation; half the values may be wild. NaN is left out."""
-    return float(median_abs_deviation(values, scale="normal", nan_policy="omit", axis=None))
+    flat = np.asarray(values, dtype=np.float64)
+    return float(median_abs_deviation(flat, scale="normal", nan_policy="omit", axis=None))
 
 
 def qn_sigma(values: ArrayLike) -> float:
