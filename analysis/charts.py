@@ -140,7 +140,8 @@ def _averaged(values: FloatArray, weight: float, start: float) -> FloatArray:
 def _held_average(values: FloatArray, weight: float, start: float) -> FloatArray:
     there = ~np.isnan(values)
     known = _averaged(values[there], weight, start) if there.any() else np.empty(0)
-    return np.append([start], known)[np.cumsum(there)]
+    held: FloatArray = np.append([start], known)[np.cumsum(there)]
+    return held
 
 
 def broken_rules(
@@ -191,7 +192,7 @@ def standardised(values: ArrayLike, learned: ArrayLike) -> FloatArray:
     A scale of zero, as of a channel that reports in coarse steps, gives infinite
     deviations wherever the value differs; give such a channel a floor first.
     """
-    centre = np.nanmedian(learned)
+    centre = np.nanmedian(np.asarray(learned, dtype=np.float64))
     with np.errstate(divide="ignore", invalid="ignore"):
         deviation = (np.asarray(values, dtype=np.float64) - centre) / mad_sigma(learned)
     return np.where(np.asarray(values) == centre, 0.0, deviation)
