@@ -7,9 +7,15 @@ from dashboard.command import (
     answer_each,
     asked_records,
     head,
+    record_arguments,
     say,
     status,
 )
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Those of every analysis."""
+    record_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -10,9 +10,15 @@ from dashboard.command import (
     asked_records,
     head,
     in_words,
+    record_arguments,
     say,
     status,
 )
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Those of every analysis."""
+    record_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
