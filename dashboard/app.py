@@ -91,9 +91,7 @@ def _draw_pages(app: Dash, site: Site) -> None:
         Input("address", "search"),
         Input("tick", "n_intervals"),
     )
-    def _draw(
-        path: str | None, search: str | None, _tick: int | None, _old: Any
-    ) -> tuple[Any, ...]:
+    def _draw(path: str | None, search: str | None, _tick: int | None) -> tuple[Any, ...]:
         view = view_of(site, search, clock_ms())
         page = page_at(path)
         if page is None:
@@ -122,7 +120,9 @@ def _top(view: View, path: str) -> list[Component]:
     asking = sum(a.state in ("unacknowledged", "returned") for a in standing)
     items = [_item(view, p, path, asking if p.path == "/alarms" else 0) for p in PAGES if p.in_menu]
     return [
-        html.Div([html.Span("Stokehold", className="brand"), *_plants(view, path)], "title"),
+        html.Div(
+            [html.Span("Stokehold", className="brand"), *_plants(view, path)], className="title"
+        ),
         html.Nav(items, **{"aria-label": "Pages"}),
     ]
 

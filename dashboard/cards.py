@@ -32,7 +32,9 @@ def chip(text: str, kind: str = "") -> Component:
 def fact(label: str, value: Component, note: str = "") -> Component:
     """One labelled figure."""
     below = [html.Span(note, className="aside")] if note else []
-    return html.Div([html.Span(label, className="label"), html.Strong(value), *below], "fact")
+    return html.Div(
+        [html.Span(label, className="label"), html.Strong(value), *below], className="fact"
+    )
 
 
 def facts(*children: Component) -> Component:

@@ -46,9 +46,6 @@ def presence(view: View) -> Presence:
     return Presence(view.plant, found, usual, firing)
 
 
-_DIGITS = {"temperature": 3, "pressure": 3, "power": 3}
-
-
 def value_words(reading: Reading | None) -> str:
     """A reading's value with its unit; a dash where it no longer holds."""
     if reading is None or not reading.is_fresh:
@@ -63,8 +60,8 @@ def channel_amount(channel: Channel, value: float) -> str:
         return "on" if value > 0.5 else "off"
     if row.kind == "counter":
         return f"{value:,.2f} {words.unit(row.unit)}".replace(",", " ")
-    if channel.quantity == "temperature":
-        return f"{value:.1f} °C"
+    if channel.quantity in ("temperature", "power"):
+        return f"{value:.{0 if abs(value) >= 200 else 1}f} {words.unit(row.unit)}"
     return words.amount(value, row.unit)
 
 

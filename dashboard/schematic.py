@@ -14,7 +14,7 @@ from dashboard.present import Presence, value_words
 WIDTH = 380
 _ROW, _BOILER = 118, 118
 _COOL_X, _WARM_X = 128, 152
-_PUMP_X, _PART_X = 204, 272
+_PUMP_X, _PART_X = 206, 288
 
 
 def plant_svg(now: Presence, pump_link: str = "") -> str:
@@ -153,7 +153,7 @@ def _pump(now: Presence, pump: Pump, y: int, pump_link: str) -> str:
         f'<g class="part" data-part="{escape(pump.id)}">{symbol}'
         f"{_text(_PUMP_X, y + 11, words.named(of), 'name', 'middle')}"
         f"{_value(_PUMP_X, y + 72, now.reading(of, 'power'), 'middle')}"
-        f"{_value(_WARM_X - 34, y + 32, now.reading(of, 'temperature', 'flow'), 'end')}"
+        f"{_value(x, y + 28, now.reading(of, 'temperature', 'flow'), 'end')}"
         f"{_value(x, y + 102, now.reading(of, 'temperature', 'return'), 'end')}</g>"
     )
 
