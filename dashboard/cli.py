@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from analysis.errors import StokeholdError
 from collector.errors import FormError
 from dashboard.command import UNUSABLE, Command, warn
-from dashboard.commands import analyses, data, keeping, rehearsal, running
+from dashboard.commands import analyses, data, keeping, logbook, rehearsal, running, swap
 
 COMMANDS: tuple[Command, ...] = (
     *running.COMMANDS,
@@ -17,6 +17,8 @@ COMMANDS: tuple[Command, ...] = (
     *analyses.COMMANDS,
     *keeping.COMMANDS,
     *rehearsal.COMMANDS,
+    Command("logbook", "what was done and read at the plant", logbook.arguments, logbook.run),
+    Command("swap", "a pump's exchange, as a guided record", swap.arguments, swap.run),
 )
 
 
