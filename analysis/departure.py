@@ -15,9 +15,11 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.charts import ewma
+from analysis.finding import DataProblem
 from analysis.levels import BoolArray
 from analysis.plant import Channel, Plant, Pump
-from analysis.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise, usual_step_ms
+from analysis.quantities import QUANTITIES
+from analysis.readings import FloatArray, IntArray, Record, summarise, usual_step_ms
 from analysis.timebase import SECOND_MS, Span
 
 LEAST_LEARNED = 400
@@ -27,6 +29,7 @@ RETURNED = 0.3
 """A departure ends when less than this share of its greatest deviation is left."""
 _SMOOTH_SHARE = 1 / 40
 _REFERENCE_SHARE = 1 / 2
+_SETTLE_SHARE = 1 / 4
 _MOST_VALUES = 20_000
 
 
@@ -82,8 +85,8 @@ def _scatter(distance: FloatArray, values: FloatArray, weight: float) -> float:
     """Usual distance from the reference, not below what the smoothed noise alone gives."""
     usual = float(np.sqrt(np.mean(distance**2)))
     noise = float(np.sqrt(np.mean(np.diff(values) ** 2) / 2))
-    step = float(np.ptp(values)) or max(abs(float(values[0])), 1.0)
-    return max(usual, noise * np.sqrt(weight / 4), 1e-6 * step)
+    size = float(np.ptp(values)) or max(abs(float(values[0])), 1.0)
+    return max(usual, noise * float(np.sqrt(weight / 4)), 1e-6 * size)
 
 
 def _follow(
@@ -91,7 +94,7 @@ def _follow(
 ) -> tuple[FloatArray, BoolArray]:
     """Reference and state after the lesson; the reference waits while the value is away."""
     followed, state = np.empty(len(smoothed)), np.zeros(len(smoothed), bool)
-    peak = 0.0
+    peak, settle = 0.0, round(_SETTLE_SHARE / follow)
     for i, value in enumerate(smoothed.tolist()):
         away = (value - reference) / scatter
         if peak == 0.0 and abs(away) <= LIMIT:
@@ -99,18 +102,24 @@ def _follow(
         elif peak == 0.0 or abs(away) > abs(peak):
             peak = away
         if peak != 0.0 and away * np.sign(peak) < RETURNED * abs(peak):
-            # It came back, or near: where it rests now is the new normal.
-            reference = value if abs(away) > LIMIT else reference
+            # It came back, or near: where it comes to rest is the new normal.
+            reference = float(np.median(smoothed[i : i + settle]))
             peak = 0.0
         followed[i], state[i] = reference, peak != 0.0
     return followed, state
 
 
 def departures(values: FloatArray, learned: int) -> list[tuple[slice, Course]]:
-    """Departed stretches of one channel, each with the course it was seen in."""
+    """Departed stretches of one channel, each with the course it was seen in.
+
+    Stretches closer than the smoothing can part are one.
+    """
     seen = course(values, learned)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], seen.departed, [False]))))
-    return [(slice(int(a), int(b)), seen) for a, b in edges.reshape(-1, 2)]
+    apart = np.diff(edges)[1::2] > _SMOOTH_SHARE * learned
+    starts = edges[::2][np.append([True], apart)[: len(edges) // 2]]
+    ends = edges[1::2][np.append(apart, [True])[-(len(edges) // 2) :]] if len(edges) else edges
+    return [(slice(int(a), int(b)), seen) for a, b in zip(starts, ends, strict=True)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,3 +145,91 @@ class Departure:
             f"{side} what it showed before while the pump ran: {self.seen:.4g} {self.unit} "
             f"against {self.usual:.4g} ({abs(self.deviation):.1f} times its usual scatter)"
         )
+
+
+_DUTY = ("flow", "current")
+"""Quantities that tell how a pump works. Its temperatures wander with the weather and the load,
+so that no level of theirs is a normal to depart from."""
+_RUNNING = 0.2
+"""A pump runs while its current is above this share of its usual one."""
+
+
+def pump_departures(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Departure]:
+    """Departures of a pump's own flow and current while it runs.
+
+    Needs a measured flow. The first third of the running time teaches, at least
+    `LEAST_LEARNED` values; a shorter record gives none.
+
+    Parameters
+    ----------
+    plant : Plant
+        Names the channels.
+    pump : Pump
+        Which one.
+    record : Record
+        Readings by channel id.
+    span : Span
+        What is looked at.
+    """
+    channels = [c for q in _DUTY if (c := _measured(plant, pump, q, record)) is not None]
+    if not channels or channels[0].quantity != "flow":
+        return []
+    time_ms, table = _running_together(channels, record, span)
+    learned = max(LEAST_LEARNED, len(time_ms) // 3)
+    if len(time_ms) < 1.5 * learned:
+        return []
+    found = []
+    for channel, values in zip(channels, table, strict=True):
+        for part, seen in departures(values, learned):
+            found.append(_departure(channel, time_ms, part, seen))
+    return sorted(found, key=lambda d: (d.start_ms, d.channel))
+
+
+def _measured(plant: Plant, pump: Pump, quantity: str, record: Record) -> Channel | None:
+    channel = plant.first(pump.id, quantity)
+    return channel if channel is not None and len(record.get(channel.id, ())) > 1 else None
+
+
+def _running_together(
+    channels: Iterable[Channel], record: Record, span: Span
+) -> tuple[IntArray, FloatArray]:
+    """Moments at which every channel is known and the pump runs, and their values by channel."""
+    chosen = list(channels)
+    usual = max(usual_step_ms(record[c.id].within(span)) for c in chosen)
+    step = max(usual, SECOND_MS, (span.end_ms - span.start_ms) // _MOST_VALUES)
+    edges = np.arange(span.start_ms, span.end_ms + step, step, dtype=np.int64)
+    # A value counts for its own step only: a filled gap would look steadier than it was.
+    table = np.stack([summarise(record[c.id], edges, step).mean for c in chosen])
+    there = ~np.isnan(table).any(axis=0)
+    for channel, row in zip(chosen, table, strict=True):
+        if channel.quantity == "current" and there.any():
+            there &= row > _RUNNING * np.quantile(row[there], 0.75)
+    return edges[:-1][there], table[:, there]
+
+
+def _departure(channel: Channel, time_ms: IntArray, part: slice, seen: Course) -> Departure:
+    inside = seen.deviation[part]
+    at = part.start + int(np.argmax(np.abs(inside)))
+    lasts = part.stop == len(time_ms)
+    return Departure(
+        channel=channel.id,
+        unit=QUANTITIES[channel.quantity].unit,
+        start_ms=int(time_ms[part.start]),
+        end_ms=None if lasts else int(time_ms[part.stop]),
+        usual=float(seen.reference[at]),
+        seen=float(seen.smoothed[at]),
+        deviation=float(seen.deviation[at]),
+    )
+
+
+def departed_channels(plant: Plant, record: Record, span: Span) -> tuple[DataProblem, ...]:
+    """Departures of every pump with a measured flow, as notes on its channels.
+
+    They name no fault: a valve turned, a filter filling, a leak and a meter
+    drifting look alike in these channels alone.
+    """
+    return tuple(
+        DataProblem(d.channel, d.words, d.start_ms, d.end_ms)
+        for pump in plant.pumps
+        for d in pump_departures(plant, pump, record, span)
+    )
