@@ -2,10 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 from analysis.alarms import Timing
 from analysis.finding import Urgency
 from analysis.watch import Situation, Verdict
+
+Pace = Literal["minute", "day"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +39,9 @@ class Fault:
         Who may act.
     caution : str
         What can hurt.
+    pace : str
+        ``minute``: judged live over the last hours. ``day``: judged each night over the
+        whole history; its alarm moves then.
     """
 
     name: str
@@ -49,6 +55,7 @@ class Fault:
     first_check: str
     who: str
     caution: str
+    pace: Pace = "minute"
 
 
 HOT_AND_LIVE = (

@@ -7,7 +7,7 @@ alarms, documents and scoring read this table and know no fault by name.
 from collections.abc import Iterable
 from dataclasses import replace
 
-from analysis.fault import Fault
+from analysis.fault import Fault, Pace
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.faults_plant import PLANT_FAULTS
 from analysis.faults_pump import PUMP_FAULTS
@@ -38,6 +38,11 @@ def examine(situation: Situation, faults: Iterable[Fault] | None = None) -> Heal
                 unknown.append(CannotJudge(subject, fault.name, verdict.needs))
     findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
     return Health(tuple(findings), tuple(unknown), ())
+
+
+def paced(pace: Pace) -> tuple[Fault, ...]:
+    """Rows that are judged by the minute, or each night."""
+    return tuple(f for f in FAULTS.values() if f.pace == pace)
 
 
 def subjects(plant: Plant, fault: Fault) -> list[str]:

@@ -38,7 +38,8 @@ class Finding:
     """A fault seen on a part of the plant over a stretch of time.
 
     `end_ms` is None while it lasts; `confidence` is between 0 and 1; `possible`
-    names the causes, likeliest first.
+    names the causes, likeliest first. `raised_ms` is the earliest moment at which
+    what was read until then was enough to tell, where that is later than the start.
     """
 
     subject: str
@@ -52,9 +53,11 @@ class Finding:
     possible: tuple[str, ...] = ()
     first_check: str = ""
     who: str = ""
+    raised_ms: int | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
+        raised = {} if self.raised_ms is None else {"raised": format_rfc3339(self.raised_ms)}
         return {
             "subject": self.subject,
             "fault": self.fault,
@@ -67,7 +70,7 @@ class Finding:
             "possible": list(self.possible),
             "first_check": self.first_check,
             "who": self.who,
-        }
+        } | raised
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +19,7 @@ class Situation:
 
     `normal_w` holds each pump's own running power learned from its past, where
     that is not within the span itself. `is_live` tells that the span ends now.
+    `memo` keeps what several judges of one examination need, so that it is worked out once.
     """
 
     plant: Plant
@@ -26,6 +28,7 @@ class Situation:
     subject: str = "plant"
     normal_w: Mapping[str, float] = field(default_factory=dict)
     is_live: bool = False
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)

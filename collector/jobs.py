@@ -1,20 +1,20 @@
 """What runs on a schedule: the table of jobs, each a function of the site and the moment."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import NamedTuple
 
 from analysis import alarms
 from analysis.alarms import Alarm
-from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.fault import Fault
-from analysis.faults import FAULTS, examine, subjects
+from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
-from analysis.watch import Situation, running_power_w
+from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
+from collector.results import RESULTS, Nightly
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
 
@@ -32,7 +32,8 @@ class Job(NamedTuple):
 
 
 def watch(site: Site, now_ms: int) -> None:
-    """Judge every plant's last hours and move its alarms."""
+    """Judge every plant's last hours and move the alarms that are judged by the minute."""
+    faults = paced("minute")
     for plant in site.plants:
         span = Span(now_ms - WATCH_MS, now_ms)
         learned = site.journal.result(plant.key, "normal_w")
@@ -43,13 +44,33 @@ def watch(site: Site, now_ms: int) -> None:
             normal_w=learned[1] if learned else {},
             is_live=True,
         )
-        health = examine(situation)
-        move_alarms(site, plant, health, now_ms)
+        health = examine(situation, faults)
+        move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
 
 
-def move_alarms(site: Site, plant: Plant, health: Health, now_ms: int) -> None:
-    """Step every alarm of a plant by what was found, and note each change."""
+def move_alarms(
+    site: Site,
+    plant: Plant,
+    health: Health,
+    now_ms: int,
+    *,
+    faults: Collection[Fault] = tuple(FAULTS.values()),
+) -> None:
+    """Step a plant's alarms by what was found, and note each change.
+
+    Parameters
+    ----------
+    site, plant : Site, Plant
+        Where.
+    health : Health
+        What was found when `faults` were judged.
+    now_ms : int
+        The moment [ms].
+    faults : collection of Fault
+        Rows that were judged; of the others only what runs by time moves, such as
+        the end of shelving.
+    """
     known = {a.alarm.key: a for a in site.journal.alarms(plant.key)}
     unknown = {(c.subject, c.fault) for c in health.cannot_judge}
     lasting = {(f.subject, f.fault): f for f in health.findings if f.end_ms is None}
@@ -60,7 +81,8 @@ def move_alarms(site: Site, plant: Plant, health: Health, now_ms: int) -> None:
             Alarm(plant=plant.key, subject=subject, fault=fault.name, urgency=fault.urgency), None
         )
         finding = lasting.get((subject, fault.name))
-        present = None if (subject, fault.name) in unknown else finding is not None
+        unjudged = fault not in faults or (subject, fault.name) in unknown
+        present = None if unjudged else finding is not None
         new = alarms.advance(old.alarm, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:
             document = finding.document() if finding else old.finding
@@ -120,30 +142,22 @@ def nightly_results(site: Site, now_ms: int) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
+        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
+        for result in RESULTS:
+            site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
+
+
+def judge_slowly(site: Site, now_ms: int) -> None:
+    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
+    faults = paced("day")
+    for plant in site.plants:
+        span = plant_extent(site.store, plant)
+        if span is None:
+            continue
         record = StoreRecord(site.store, plant, span)
-        site.journal.save_result(plant.key, "normal_w", now_ms, _normal_w(plant, record, span))
-        energy = {
-            "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
-            "boilers": [
-                energy_use(plant, b, record, span).document("boiler") for b in plant.boilers
-            ],
-        }
-        site.journal.save_result(plant.key, "energy", now_ms, energy)
-        month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
-        cycles = [boiler_cycles(plant, b, record, month).document() for b in plant.boilers]
-        site.journal.save_result(plant.key, "cycles", now_ms, cycles)
-
-
-def _normal_w(plant: Plant, record: StoreRecord, span: Span) -> dict[str, float]:
-    """Usual running power of each pump over the last month."""
-    month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
-    found = {}
-    for pump in plant.pumps:
-        if channel := plant.first(pump.id, "power"):
-            usual = running_power_w(record[channel.id], channel, month)
-            if usual is not None:
-                found[pump.id] = usual
-    return found
+        health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
+        move_alarms(site, plant, health, now_ms, faults=faults)
+        site.journal.save_result(plant.key, "slow", now_ms, health.document())
 
 
 JOBS: tuple[Job, ...] = (
@@ -154,4 +168,5 @@ JOBS: tuple[Job, ...] = (
     Job("today", sum_up_today, 60),
     Job("store", tend_store, 600, is_daily=True),
     Job("results", nightly_results, 600, is_daily=True),
+    Job("slow", judge_slowly, 600, is_daily=True),
 )

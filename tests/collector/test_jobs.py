@@ -1,15 +1,28 @@
 """Jobs over a real store and journal: alarms move, results are kept, missed runs run once."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from analysis.alarms import Timing
+from analysis.faults import FAULTS
+from analysis.finding import Finding
 from analysis.plant import Channel, Plant, Pump
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
-from collector.jobs import JOBS, Job, keep_counts, nightly_results, sum_up_today, watch
+from analysis.watch import Situation, Verdict
+from collector.jobs import (
+    JOBS,
+    Job,
+    judge_slowly,
+    keep_counts,
+    nightly_results,
+    sum_up_today,
+    watch,
+)
 from collector.schedule import Schedule
 from collector.settings import Settings
 from collector.site import Site
@@ -87,6 +100,36 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert energy is not None
     assert energy[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+
+
+def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fault judged each night is raised and cleared by the night, not by the minute."""
+    lay_in(site, NOW - DAY_MS, NOW, 55.0)
+    ill = [True]
+
+    def judge(situation: Situation) -> Verdict:
+        sign = Finding(
+            subject=situation.subject, fault="slow_one", start_ms=NOW - DAY_MS, end_ms=None,
+            urgency="soon", confidence=0.9, evidence=(),
+        )  # fmt: skip
+        return Verdict((sign,) if ill[0] else ())
+
+    row = replace(FAULTS["stall"], name="slow_one", judge=judge, timing=Timing(), pace="day")
+    monkeypatch.setitem(FAULTS, "slow_one", row)
+
+    def standing() -> str:
+        found = [a.alarm.state for a in site.journal.alarms("quay") if a.alarm.fault == "slow_one"]
+        return found[0] if found else "normal"
+
+    watch(site, NOW)
+    assert standing() == "normal"
+    judge_slowly(site, NOW)
+    assert standing() == "unacknowledged"
+    watch(site, NOW + MINUTE_MS)
+    assert standing() == "unacknowledged"
+    ill[0] = False
+    judge_slowly(site, NOW + DAY_MS)
+    assert standing() == "returned"
 
 
 def test_counts_are_journalled_once(site: Site) -> None:

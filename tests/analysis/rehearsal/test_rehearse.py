@@ -8,7 +8,7 @@ import pytest
 
 from analysis.faults import FAULTS as REGISTRY
 from analysis.rehearsal import cases, rehearse
-from analysis.rehearsal.cases import FAULT_CASES
+from analysis.rehearsal.cases import CASES, FAULT_CASES
 from analysis.rehearsal.faults import FAULTS
 from analysis.rehearsal.negatives import NEGATIVES
 
@@ -162,3 +162,13 @@ def test_stopped_rotor_draws_more_than_before_or_only_pulses():
         if pump.drive == "induction" and len(during) and during.max() > 5:
             assert 1.0 < during.max() / np.median(before[before > 5]) < 1.75
     assert seen == {"electronic", "induction"}
+
+
+def test_a_mistake_of_a_swap_lasts_from_the_swap_on():
+    """Air left in by the fitter is there from the swap's day, for as long as it was to last."""
+    for seed in range(500, 540):
+        staging = import_module("analysis.rehearsal.rehearse").stage(CASES["swap_air"], 28.0, seed)
+        (fault,) = staging.faults
+        assert fault.onset_day == staging.swap.day
+        assert fault.end_day is not None
+        assert 5.0 <= fault.end_day - fault.onset_day <= 6.0
