@@ -61,6 +61,17 @@ def firings_from_power(
     )
 
 
+def firing_threshold_w(
+    boiler: Boiler, readings: Readings, *, channel: Channel, span: Span
+) -> float | None:
+    """Electric power above which the boiler fires [W]; None where only one level is seen.
+
+    Parameters as in `firings_from_power`.
+    """
+    found = _threshold(holds(readings, hold_limit_ms(readings, channel), span), boiler)
+    return found.on if found else None
+
+
 class _Threshold(NamedTuple):
     on: float
     off: float

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
+from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
 from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
@@ -47,6 +48,18 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
+def firing_powers(night: Nightly) -> dict[str, float]:
+    """Electric power above which each boiler fires, learned over the last month [W]."""
+    found = {}
+    for boiler in night.plant.boilers:
+        if channel := night.plant.first(boiler.id, "power"):
+            readings = night.record[channel.id]
+            on_w = firing_threshold_w(boiler, readings, channel=channel, span=night.month)
+            if on_w is not None:
+                found[boiler.id] = on_w
+    return found
+
+
 def energy(night: Nightly) -> dict[str, Any]:
     """Electric energy of every pump and boiler."""
     plant, record, span = night.plant, night.record, night.span
@@ -64,6 +77,7 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
 )
