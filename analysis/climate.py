@@ -167,9 +167,9 @@ class Belief:
     """
 
     mean_c: float = 9.5
-    mean_sd: float = 2.5
+    mean_sd: float = 2.0
     swing_k: float = 8.0
-    swing_sd: float = 2.5
+    swing_sd: float = 2.0
     coldest_day: float = 20.0
     coldest_sd_days: float = 6.0
     spells_k: float = 3.2
