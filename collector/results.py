@@ -4,10 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from analysis.cycles import boiler_cycles
+from analysis.cycles import LEAST_STEP_W, boiler_cycles
 from analysis.energy import energy_use
+from analysis.levels import two_levels
 from analysis.plant import Plant
-from analysis.readings import Record
+from analysis.readings import Record, hold_limit_ms, holds
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from collector.site import Site
@@ -47,6 +48,18 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
+def firing_powers(night: Nightly) -> dict[str, float]:
+    """Electric power above which each boiler fires, learned over the last month [W]."""
+    found = {}
+    for boiler in night.plant.boilers:
+        if channel := night.plant.first(boiler.id, "power"):
+            readings = night.record[channel.id]
+            known = holds(readings, hold_limit_ms(readings, channel), night.month)
+            if levels := two_levels(known, LEAST_STEP_W):
+                found[boiler.id] = levels.on
+    return found
+
+
 def energy(night: Nightly) -> dict[str, Any]:
     """Electric energy of every pump and boiler."""
     plant, record, span = night.plant, night.record, night.span
@@ -64,6 +77,7 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
 )
