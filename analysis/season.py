@@ -72,7 +72,7 @@ _RESTING = (
     Habit(words=LESS, chance=0.5, base=(0.15, 0.12), whole=(0.75, 0.25)),
 )
 _ALWAYS_ON = (
-    Habit(words=SAME, chance=0.6, base=(0.85, 0.2)),
+    Habit(words=SAME, chance=0.6, base=(0.97, 0.2)),
     Habit(words=LESS, chance=0.4, base=(0.6, 0.25), whole=(0.85, 0.2)),
 )
 _WATER = (
@@ -84,26 +84,6 @@ _BOILER = (Habit(words=LESS, chance=1.0, base=(0.1, 0.1), whole=(0.5, 0.3)),)
 
 _RESTS = 0.05
 """A machine that rests longer than this share of the time is switched by demand."""
-
-
-def habits_of(kind: Kind, *, rests: float, is_always_on: bool) -> tuple[Habit, ...]:
-    """Return the habits to be expected (common practice, no source; tried on rehearsed houses).
-
-    Parameters
-    ----------
-    kind : {"heating", "water", "boiler"}
-        What drives the machine.
-    rests : float
-        Share of the time it was seen at rest: what rests on winter days is
-        switched by demand and will rest more in summer.
-    is_always_on : bool
-        The plant file says so; a machine that was seen resting is not.
-    """
-    if kind != "heating":
-        return _WATER if kind == "water" else _BOILER
-    if is_always_on and rests < 0.1:
-        return _ALWAYS_ON
-    return _RESTING if rests > _RESTS else _UNRESTING
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -118,8 +98,8 @@ class History:
         Daily mean outdoor temperature [Cel].
     full_kwh : tuple of float
         Energy of a day at full power [kWh], and the relative spread of that figure.
-    headroom : float
-        How much more power it may show where demand was low, as a relative spread.
+    is_steady : bool
+        It draws nearly the same power whenever it runs, as an induction pump does.
     rests : float
         Share of the time it was seen at rest.
     kind : {"heating", "water", "boiler"}
@@ -133,11 +113,24 @@ class History:
     days: Days
     outdoor: Days | None
     full_kwh: tuple[float, float]
-    headroom: float
+    is_steady: bool
     rests: float
     kind: Kind
     is_always_on: bool
     timezone: str
+
+
+def habits_of(history: History) -> tuple[Habit, ...]:
+    """Return the habits to be expected (common practice, no source; tried on rehearsed houses).
+
+    What rests on winter days is switched by demand and will rest more in
+    summer. What was seen resting is not always on, whatever the plant file says.
+    """
+    if history.kind != "heating":
+        return _WATER if history.kind == "water" else _BOILER
+    if history.is_always_on and history.rests < 0.1:
+        return _ALWAYS_ON[:1] if history.is_steady else _ALWAYS_ON
+    return _RESTING if history.rests > _RESTS else _UNRESTING
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -181,27 +174,30 @@ def year_draws(history: History) -> YearDraws:
         total = float(np.nansum(measured)) * YEAR_DAYS / int(known.sum())
         return YearDraws(np.full(_DRAWS, total), int(known.sum()), "a whole year measured")
     demand = _demand(history, first)
-    habits = habits_of(history.kind, rests=history.rests, is_always_on=history.is_always_on)
+    habits = habits_of(history)
     fits = [_fit(demand.of_days, history, habit, full=demand.full) for habit in habits]
     chosen = _choose(fits, demand.full)
     rest = demand.of_year[chosen.row][:, missing].sum(axis=1)
     number = int(missing.sum())
     noise = chosen.scatter * np.sqrt(number) * chosen.kick
-    drift = 1.0 + _drift(history.kind, int(days.known.sum())) * chosen.kick_of_model
+    drift = 1.0 + _drift(history) * chosen.kick_of_model
     sums = (chosen.base * number + chosen.more * rest) * drift + noise
     total = float(np.nansum(measured)) + np.maximum(sums, 0.0)
     return YearDraws(total, int(known.sum()), chosen.words)
 
 
-def _drift(kind: Kind, days: int) -> float:
+def _drift(history: History) -> float:
     """Relative spread of what no season explains (tried on rehearsed houses).
 
     Sun, people and settings differ between spring and autumn. Hot water
-    follows people alone: few weeks may hold a holiday or none.
+    follows people alone: few weeks may hold a holiday or none. What never
+    rests and draws the same power has only the mains voltage to follow.
     """
-    if kind == "water":
-        return 0.05 + 0.13 * (28.0 / max(days, 5)) ** 0.5
-    return 0.08
+    if history.is_always_on and history.is_steady and history.rests < 0.1:
+        return 0.02
+    if history.kind == "water":
+        return 0.05 + 0.13 * float(np.sqrt(28.0 / max(history.days.known.sum(), 5)))
+    return 0.1
 
 
 def _day_numbers(start_ms: IntArray) -> IntArray:
@@ -239,7 +235,8 @@ def _demand(history: History, first: int) -> _Demand:
         of_days = _expected(years, (numbers - first) % YEAR_DAYS, limit, range_k, rng)
     kick, lift = rng.standard_normal((2, _NUMBER))
     unseen = 1.0 - of_days[:, there].mean(axis=1)
-    wide = history.full_kwh[1] * kick + history.headroom * unseen * np.abs(lift)
+    headroom = 0.2 if history.is_steady else 0.5
+    wide = history.full_kwh[1] * kick + headroom * unseen * np.abs(lift)
     return _Demand(of_days, of_year, history.full_kwh[0] * np.exp(wide))
 
 
@@ -330,7 +327,9 @@ def _variance(use: FloatArray, history: History, driver: FloatArray) -> float:
     residual = use - fitted
     at = _day_numbers(history.days.start_ms)[history.days.known].astype(np.float64)
     memory = memory_of(residual, at)
-    usual = 0.2 * max(float(use.mean()), 0.02 * history.full_kwh[0])
+    usual = (0.05 if history.is_always_on else 0.2) * max(
+        float(use.mean()), 0.02 * history.full_kwh[0]
+    )
     worth = 4.0
     square = (float((residual**2).sum()) + worth * usual**2) / (len(use) + worth)
     inflation = (len(use) * memory.inflation + 8.0 * 3.0) / (len(use) + 8.0)
@@ -376,7 +375,7 @@ def _choose(fits: list[_Fits], full: FloatArray) -> _Chosen:
 
 def _words(fits: list[_Fits], shares: FloatArray) -> str:
     likely = int(np.argmax(shares))
-    return f"{fits[likely].habit.words} ({shares[likely]:.0%} likely)" 
+    return f"{fits[likely].habit.words} ({shares[likely]:.0%} likely)"
 
 
 def heating_share(day: FloatArray) -> FloatArray:
