@@ -52,7 +52,8 @@ def control_of(plant: Plant, pump: Pump, record: Record, span: Span) -> Control:
     if steps is None or running is None:
         return _unknown(span.start_ms, f"needs readings of a power channel of '{pump.id}'")
     since = steps[-1].time_ms if steps else span.start_ms
-    time_ms, power_w = (part[running[0] >= since] for part in running)
+    here = running[0] >= since
+    time_ms, power_w = running[0][here], running[1][here]
     if len(power_w) < _LEAST_CELLS:
         return _unknown(since, "needs twelve hours of running in this setting")
     if pump.drive == "induction":

@@ -6,7 +6,6 @@ temperature has risen by some kelvin. It shows as a level of a few watts, held f
 """
 
 from dataclasses import dataclass
-from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -46,8 +45,10 @@ def reductions(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Red
     steps = power_steps(plant, pump, record, span)
     if steps is None or pump.drive != "electronic":
         return None
-    flow = channel_steps(plant, record, even_edges(span, MINUTE_MS), of=pump.id, place="flow")
-    found = []
+    flow = channel_steps(
+        plant.first(pump.id, "temperature", "flow"), record, even_edges(span, MINUTE_MS)
+    )
+    found: list[Reduction] = []
     for first, last in _low_stretches(steps):
         before = steps.power_w[max(first - 6, 0) : max(first - 1, 0)]
         entered = float(np.nanmax(before)) if np.isfinite(before).any() else np.nan
@@ -75,7 +76,8 @@ def _low_stretches(steps: Steps) -> list[tuple[int, int]]:
     low = steps.runs & (power > STANDBY_W) & (power < _MOST_LEVEL_W)
     if low.sum() < _LEAST_MIN:
         return []
-    level = float(np.median(power[low]))
+    lowest = float(np.quantile(power[low], 0.02))
+    level = float(np.median(power[low & (power < 1.15 * lowest)]))
     flat = low & (np.abs(power - level) < max(0.12 * level, 0.3))
     edges = np.flatnonzero(np.diff(np.concatenate(([False], flat, [False]))))
     pairs = edges.reshape(-1, 2)
@@ -105,7 +107,10 @@ def _fall(flow: FloatArray | None, at: int) -> float | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightHabit:
-    """How night reduction behaved: hours a day on the least curve by day and by night."""
+    """How night reduction behaved: hours a day on the least curve by day and by night.
+
+    `days_with` counts days with half an hour of it by day, `raised_ms` ends the third.
+    """
 
     reductions: tuple[Reduction, ...]
     days: float
@@ -113,6 +118,7 @@ class NightHabit:
     by_night_h: float
     days_with: int
     first_by_day_ms: int | None
+    raised_ms: int | None
 
     @property
     def kind(self) -> str:
@@ -133,15 +139,17 @@ def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHa
     moment = np.concatenate(minutes) if minutes else np.empty(0, np.int64)
     hour = _local_hours(moment, plant.timezone)
     by_day = (hour >= DAY_H[0]) & (hour < DAY_H[1])
-    per_day = np.unique(moment[by_day] // DAY_MS, return_counts=True)[1]
+    day, minutes_of = np.unique(moment[by_day] // DAY_MS, return_counts=True)
+    with_it = day[minutes_of >= 30]
     days = max(span.days, 1.0)
     return NightHabit(
         reductions=tuple(found),
         days=days,
         by_day_h=float(by_day.sum() / 60 / days),
         by_night_h=float((~by_day).sum() / 60 / days),
-        days_with=int((per_day >= 30).sum()),
+        days_with=len(with_it),
         first_by_day_ms=int(moment[by_day][0]) if by_day.any() else None,
+        raised_ms=int(with_it[2] + 1) * DAY_MS if len(with_it) >= 3 else None,
     )
 
 
@@ -149,10 +157,5 @@ def _local_hours(moment: IntArray, timezone: str) -> IntArray:
     """Hour of the local clock at each moment."""
     zone = ZoneInfo(timezone)
     hours, place = np.unique(moment // (15 * MINUTE_MS), return_inverse=True)
-    local = [_hour(int(h) * 15 * MINUTE_MS, zone) for h in hours]
-    return np.asarray(local, dtype=np.int64)[place] if len(local) else np.empty(0, np.int64)
-
-
-def _hour(time_ms: int, zone: ZoneInfo) -> int:
-    moment: datetime = from_ms(time_ms)
-    return moment.astimezone(zone).hour
+    local = [from_ms(int(h) * 15 * MINUTE_MS).astimezone(zone).hour for h in hours]
+    return np.asarray(local, dtype=np.int64)[place] if local else np.empty(0, np.int64)

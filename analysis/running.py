@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.levels import BoolArray
-from analysis.plant import Plant, Pump
+from analysis.plant import Channel, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, summarise
 from analysis.timebase import MINUTE_MS, Span
 
@@ -55,7 +55,7 @@ def even_edges(span: Span, step_ms: int) -> IntArray:
 
 def _to_mains(plant: Plant, pump: Pump, record: Record, edges: IntArray) -> FloatArray:
     """Factor that brings power to 230 V; 1 where the voltage is not known."""
-    volts = channel_steps(plant, record, edges, of=pump.id, quantity="voltage")
+    volts = channel_steps(plant.first(pump.id, "voltage"), record, edges)
     factor = np.ones(len(edges) - 1)
     if volts is not None:
         known = volts > 0.5 * MAINS_V
@@ -63,17 +63,8 @@ def _to_mains(plant: Plant, pump: Pump, record: Record, edges: IntArray) -> Floa
     return factor
 
 
-def channel_steps(
-    plant: Plant,
-    record: Record,
-    edges: IntArray,
-    *,
-    of: str,
-    quantity: str = "temperature",
-    place: str | None = None,
-) -> FloatArray | None:
-    """Mean of the first such channel per step, None where there is none or it was not heard."""
-    channel = plant.first(of, quantity, place)
+def channel_steps(channel: Channel | None, record: Record, edges: IntArray) -> FloatArray | None:
+    """Mean of a channel per step, None where there is no such channel or it was not heard."""
     readings = Readings.empty() if channel is None else record.get(channel.id, Readings.empty())
     if channel is None or not len(readings):
         return None

@@ -17,7 +17,7 @@ from analysis.timebase import MINUTE_MS, Span
 
 CELL_MS = 10 * MINUTE_MS
 _HOUR_CELLS = 6
-_DAY_CELLS, _LEAST_CELLS = 72, 144
+_DAY_CELLS, _LEAST_CELLS = 72, 180
 _BEFORE_CELLS, _AFTER_CELLS = 7 * 144, 5 * 144
 LEAST_STEP = 0.14
 """Least lasting change of the floor, in the logarithm of the power: neighbouring settings of an
@@ -77,18 +77,19 @@ def plug_step_w(readings: Readings) -> float:
 
 
 def _found(time_ms: IntArray, level: FloatArray) -> list[SettingStep]:
-    found: list[SettingStep] = []
-    since = 0
+    """Steps, the clearest first: those found bound the stretches the others are judged by."""
+    found: dict[int, SettingStep] = {}
     for at in _places(level):
-        step = _lasting(time_ms, level, at, since)
+        since = max((k for k in found if k < at), default=0)
+        until = min((k for k in found if k > at), default=len(level))
+        step = _lasting(time_ms[since:until], level[since:until], at - since)
         if step is not None:
-            found.append(step)
-            since = at
-    return found
+            found[at] = step
+    return [found[at] for at in sorted(found)]
 
 
 def _places(level: FloatArray) -> list[int]:
-    """Where a step may be: within each two days the place at which the floor moved most."""
+    """Where a step may be, clearest first: within two days the place the floor moved most."""
     jump = _change(level, _HOUR_CELLS, 0.5)
     floor = _change(level, _DAY_CELLS, 0.1)
     moved = np.where(jump * floor > 0, np.minimum(np.abs(jump) * 2, np.abs(floor)), 0.0)
@@ -98,7 +99,7 @@ def _places(level: FloatArray) -> list[int]:
             break
         if all(abs(int(at) - other) > 2 * _DAY_CELLS for other in places):
             places.append(int(at))
-    return sorted(places)
+    return places
 
 
 def _change(level: FloatArray, size: int, quantile: float) -> FloatArray:
@@ -111,14 +112,18 @@ def _change(level: FloatArray, size: int, quantile: float) -> FloatArray:
     return change
 
 
-def _lasting(time_ms: IntArray, level: FloatArray, at: int, since: int) -> SettingStep | None:
+def _lasting(time_ms: IntArray, level: FloatArray, at: int) -> SettingStep | None:
     """The step at a place, if the floor moved with it and stayed there."""
-    before = level[max(at - _BEFORE_CELLS, since) : at]
+    before = level[max(at - _BEFORE_CELLS, 0) : at]
     after = level[at : at + _AFTER_CELLS]
     if min(len(before), len(after)) < _LEAST_CELLS:
         return None
-    floors = [float(np.quantile(part, 0.1)) for part in (before, after)]
+    floors = [_usual_floor(part) for part in (before, after)]
     low = floors[1] - floors[0]
+    high = np.quantile(after, 0.97) - np.quantile(before, 0.97)
+    # Valves that shut lower the floor, too, but the ceiling is back when they open.
+    if low < 0 and high > -0.5 * LEAST_STEP:
+        return None
     near = np.quantile(after[:_DAY_CELLS], 0.1) - np.quantile(before[-_DAY_CELLS:], 0.1)
     if abs(low) < LEAST_STEP or low * near <= 0 or abs(near) < 0.6 * abs(low):
         return None
@@ -129,3 +134,9 @@ def _lasting(time_ms: IntArray, level: FloatArray, at: int, since: int) -> Setti
         floor_before_w=float(np.exp(floors[0])),
         floor_after_w=float(np.exp(floors[1])),
     )
+
+
+def _usual_floor(level: FloatArray) -> float:
+    """Median of the days' floors, so that an odd day or two make none."""
+    parts = np.array_split(level, max(len(level) // (2 * _DAY_CELLS), 1))
+    return float(np.median([np.quantile(part, 0.1) for part in parts]))
