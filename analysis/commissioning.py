@@ -4,6 +4,7 @@ The days before the swap are the comparison. Windows and tell-tales are common p
 source; the shares and ratios were set on rehearsed swaps, see DEVELOPERS.md.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 from zoneinfo import ZoneInfo
@@ -30,7 +31,8 @@ from analysis.fitting import (
 )
 from analysis.plant import Plant
 from analysis.readings import Record
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, format_rfc3339, from_ms
+from analysis.swaps import KnownSwap
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, format_rfc3339, from_ms, to_ms
 
 State = Literal["found", "sound", "unknown"]
 
@@ -198,6 +200,25 @@ def commissioning(
             )
         )
     return reports
+
+
+def newest_reports(
+    plant: Plant, known: Iterable[KnownSwap], record: Record, end_ms: int
+) -> list[CommissioningReport]:
+    """The reports due for each pump's newest swap; see `commissioning`."""
+    newest = {one.swap.pump: one for one in sorted(known, key=lambda one: one.swap.time)}
+    found: list[CommissioningReport] = []
+    for pump, one in newest.items():
+        rated = one.swap.new.rated_power_w or _present_rating(plant, pump)
+        swapped = Swapped(pump, to_ms(one.swap.time), rated[1] if rated else None)
+        night = one.record.night_reduction if one.record else None
+        found += commissioning(plant, swapped, record, end_ms, night_reduction=night)
+    return found
+
+
+def _present_rating(plant: Plant, pump: str) -> tuple[float, float] | None:
+    """Rated power in the plant file, which describes the pump that is there now."""
+    return next((p.rated_power_w for p in plant.pumps if p.id == pump), None)
 
 
 def checks(seen: Fitting, *, night_reduction: bool | None = None) -> tuple[FittingCheck, ...]:
