@@ -18,6 +18,7 @@ from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
+from collector.swaps import as_recorded, swap_book
 
 WATCH_MS = 3 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
@@ -144,7 +145,8 @@ def nightly_results(site: Site, now_ms: int) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
-        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
+        whole = as_recorded(swap_book(site.settings, site.journal), plant)
+        night = Nightly(site, whole, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
             site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
 
