@@ -50,10 +50,10 @@ def judge_bearing(situation: Situation) -> Verdict:
         if trend is None or not len(trend.rows):
             continue
         strength = _bearing_strength(history, epoch, trend)
-        for seen in spell_seen(trend.rows, strength):
-            found.append(
-                _bearing_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
-            )
+        found += [
+            _bearing_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
+            for seen in spell_seen(trend.rows, strength)
+        ]
     return Verdict(tuple(found), needs=learning_needs(history))
 
 
