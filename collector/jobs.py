@@ -10,6 +10,7 @@ from analysis.fault import Fault
 from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
+from analysis.slow import histories
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -151,17 +152,23 @@ def nightly_results(site: Site, now_ms: int) -> None:
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
+    """Judge what shows over days and weeks, from the whole history, and move its alarms.
+
+    The result ``slow`` holds the health document of these faults and, under ``pumps``,
+    each pump's daily rows, epochs and baselines.
+    """
     faults = paced("day")
     for plant in site.plants:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
         record = StoreRecord(site.store, plant, span)
-        health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
+        situation = Situation(plant=plant, record=record, span=span, is_live=True)
+        health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
-        site.journal.save_result(plant.key, "slow", now_ms, health.document())
+        past = {"pumps": [one.document() for one in histories(situation)]}
+        site.journal.save_result(plant.key, "slow", now_ms, health.document() | past)
 
 
 JOBS: tuple[Job, ...] = (
