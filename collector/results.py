@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from analysis.commissioning import newest_reports
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
@@ -12,6 +13,7 @@ from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from collector.site import Site
+from collector.swaps import known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +77,17 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("commissioning", commissioning_reports),
 )
