@@ -22,6 +22,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("cycles", "burner cycles of every boiler"),
     Command("energy", "electric energy of pumps and boilers"),
     Command("health", "what is or was wrong"),
+    Command("mode", "how each pump is set, whether that suits it, and what to try"),
     Command("logbook", "what was done and read at the plant"),
     Command("swap", "a pump's exchange, as a guided record"),
     Command("trial", "lead through a pump's settings and tell its own table of watts"),
