@@ -68,24 +68,21 @@ def judge_claim(saving: Estimate, claim: float | None, ceiling: Ceiling | None) 
     low, high = saving.low, saving.high
     if saving.value is None or low is None or high is None:
         return Verdict("not_proven", saving.reason or "the saving is not known")
-    if claim is None:
-        return _without_claim(low, high)
+    return _without_claim(low, high) if claim is None else _with_claim(low, high, claim)
+
+
+def _with_claim(low: float, high: float, claim: float) -> Verdict:
     between = f"the saving lies between {low:,.0f} and {high:,.0f} kWh a year"
     if claim > high:
         return Verdict("refuted", f"{between}, all below the {claim:,.0f} kWh claimed")
     if claim < low:
         return Verdict("exceeded", f"{between}, all above the {claim:,.0f} kWh claimed")
+    share = f"{CONFIRMED_SHARE:.0%} of them"
     if low >= CONFIRMED_SHARE * claim:
-        return Verdict(
-            "confirmed",
-            f"{between}; the {claim:,.0f} kWh claimed lie within, and at least "
-            f"{CONFIRMED_SHARE:.0%} of them are certain",
-        )
-    return Verdict(
-        "not_proven",
-        f"{between}; the {claim:,.0f} kWh claimed lie within, but so does less than "
-        f"{CONFIRMED_SHARE:.0%} of them: a longer record narrows it",
-    )
+        words = f"the {claim:,.0f} kWh claimed lie within, and at least {share} are certain"
+        return Verdict("confirmed", f"{between}; {words}")
+    words = f"the {claim:,.0f} kWh claimed lie within, but so does less than {share}"
+    return Verdict("not_proven", f"{between}; {words}: a longer record narrows it")
 
 
 def _without_claim(low: float, high: float) -> Verdict:
