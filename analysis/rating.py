@@ -7,7 +7,7 @@ stand in a table with the day from which they hold, as the law is being recast.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,7 +27,8 @@ HYDRAULIC = 2.725
 LEAST_HYDRAULIC_W, MOST_HYDRAULIC_W = 1.0, 2500.0
 
 
-class Limit(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Limit:
     """An index that holds from a day on, for which pumps, and how sure its source is."""
 
     index: float
@@ -60,7 +61,8 @@ def limit_on(day: date) -> Limit | None:
 
 def hydraulic_power_w(flow_m3h: ArrayLike, head_m: ArrayLike) -> FloatArray:
     """Power given to the water [W]."""
-    return HYDRAULIC * np.asarray(flow_m3h, float) * np.asarray(head_m, float)
+    power: FloatArray = HYDRAULIC * np.asarray(flow_m3h, float) * np.asarray(head_m, float)
+    return power
 
 
 def reference_power_w(hydraulic_w: ArrayLike) -> FloatArray:
@@ -272,7 +274,7 @@ def _with_interval(table: PumpTable, index: float) -> Estimate:
         hydraulic = float(hydraulic_power_w(*_rated_point(table))) * gain[0] * gain[1]
         reference = float(reference_power_w(hydraulic))
         start = float(reference_power_w(float(hydraulic_power_w(*_rated_point(table)))))
-        return index * gain[2] * start / reference
+        return float(index * gain[2] * start / reference)
 
     _, covariance = propagate(model, np.ones(3), np.diag(np.square(table.shares)))
     spread = COVERAGE_95 * float(np.sqrt(covariance[0, 0]))
