@@ -4,11 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from analysis.cycles import LEAST_STEP_W, boiler_cycles
+from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
-from analysis.levels import two_levels
+from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
-from analysis.readings import Record, hold_limit_ms, holds
+from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from collector.site import Site
@@ -54,9 +54,9 @@ def firing_powers(night: Nightly) -> dict[str, float]:
     for boiler in night.plant.boilers:
         if channel := night.plant.first(boiler.id, "power"):
             readings = night.record[channel.id]
-            known = holds(readings, hold_limit_ms(readings, channel), night.month)
-            if levels := two_levels(known, LEAST_STEP_W):
-                found[boiler.id] = levels.on
+            on_w = firing_threshold_w(boiler, readings, channel=channel, span=night.month)
+            if on_w is not None:
+                found[boiler.id] = on_w
     return found
 
 
