@@ -135,7 +135,16 @@ def _case(plant: Plant, swap: Swap, record: Record, span: Span, question: Questi
     before, after = (pump_days(plant, pump, record, one) for one in spans)
     whole = Span(spans[0].start_ms, spans[1].end_ms)
     outdoor = outdoor_days(plant, record, whole) if whole.end_ms > whole.start_ms else None
-    return _Case(plant, pump, swap, question, spans, before, after, outdoor)
+    return _Case(plant, pump, swap, question, spans, before, after, _bridged(outdoor))
+
+
+def _bridged(outdoor: Days | None) -> Days | None:
+    """Days of weather without holes: a missing day lies between its neighbours."""
+    if outdoor is None or outdoor.known.mean() < 0.5:
+        return None
+    known = outdoor.known
+    value = np.interp(outdoor.start_ms, outdoor.start_ms[known], outdoor.value[known])
+    return Days(outdoor.start_ms, value)
 
 
 # years
@@ -154,7 +163,7 @@ def _year(case: _Case, days: Days, full_w: float, side: PumpDays) -> FloatArray:
         days=days,
         outdoor=case.outdoor,
         full_kwh=(24.0 * full_w / 1000.0, 0.04),
-        headroom=0.0 if side is case.before else 0.2,
+        is_steady=case.swap.old.drive == "induction" and side is case.before,
         rests=1.0 - share if np.isfinite(share) else 0.0,
         kind=_kind(case.pump),
         is_always_on=bool(always),

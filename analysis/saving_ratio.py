@@ -12,7 +12,7 @@ from analysis.uncertainty import effective_count, lag1
 _POWER_DRIFT = (0.02, 0.10)
 """Relative spread of running power between the days seen and the year: of a pump that holds its
 speed (mains voltage, temperature), and of one that follows the valves (rehearsed houses)."""
-_HOURS_SPREAD = 0.04
+_HOURS_SPREAD = 0.12
 """How much a pump may change the hours a plant calls for it, before looking (rehearsed houses)."""
 _DAY_K = 3.0
 """Spread of daily temperatures about the season, where none are measured."""
