@@ -12,6 +12,7 @@ from analysis.hours import Hours, normalised_w
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
 
+_LATE_MIN = 4
 SETTLED_MIN = 10
 """Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
 _WARM_K = 8.0
@@ -208,6 +209,8 @@ def _warmed_idle(minutes: Minutes, start: int) -> bool:
     """Whether a resting pump's pipe warmed after a firing began."""
     part = slice(start, start + 120)
     rests = np.cumsum(minutes.on[part] | np.isnan(minutes.power_w[part])) == 0
+    # The plug may tell of the start a little after the pipe does.
+    rests[max(int(rests.sum()) - _LATE_MIN, 0) :] = False
     for pipe in (minutes.flow_c, minutes.return_c):
         before = pipe[max(start - 10, 0) : start]
         after = pipe[part][rests]

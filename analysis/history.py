@@ -182,7 +182,10 @@ def _stacked(kind: type[_Rows], parts: list[_Rows]) -> _Rows:
 
 def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
     """Epochs of one pump: they close where its level changes suddenly and stays."""
-    steps = level_steps(piece.hours, piece.drive, piece.minutes.quantum_w)
+    quantum_w = piece.minutes.quantum_w
+    steps = level_steps(piece.hours, piece.drive, quantum_w)
+    if piece.drive == "electronic":
+        steps = sorted(steps + ceiling_jumps(piece.days, quantum_w))
     start = piece.days.start_ms
     found = [(0, piece.span.start_ms, why, float("nan"))]
     for at_ms, ratio in steps:
@@ -218,7 +221,7 @@ def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int,
     level = np.log(hours.level_w[known])
     change = _window_change(level, _NEAR_H)
     scale = 1.4826 * float(np.nanmedian(np.abs(change)))
-    least = max(_LEAST_STEP[drive], 5.0 * scale, 2.2 * quantum_w / float(np.exp(np.median(level))))
+    least = max(_LEAST_STEP[drive], 5.0 * scale, 1.2 * quantum_w / float(np.exp(np.median(level))))
     at_once = _window_change(level, 3)
     found: list[tuple[int, float]] = []
     candidates = np.flatnonzero(
@@ -231,6 +234,24 @@ def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int,
         if stays / change[k] < 0.6 or _sags(hours.factor[known], k, change[k]):
             continue
         found.append((int(hours.start_ms[known[k]]), float(np.exp(change[k]))))
+    return found
+
+
+def ceiling_jumps(days: Days, quantum_w: float) -> list[tuple[int, float]]:
+    """Days from which an electronic pump reached powers it never had, from one to the next.
+
+    On another curve its power ranges otherwise, though its mean may be the same.
+    """
+    rows = np.flatnonzero(np.isfinite(days.ceiling_w))
+    high = days.ceiling_w[rows]
+    found: list[tuple[int, float]] = []
+    first = 0
+    for k in range(3, len(rows) - 3):
+        before, after = high[first:k], high[k + 1 : k + 4]
+        if k - first < 3 or after.min() < before.max() * 1.25 + quantum_w:
+            continue
+        found.append((int(days.start_ms[rows[k]]), float(np.median(after) / before[-3:].max())))
+        first = k + 1
     return found
 
 

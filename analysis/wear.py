@@ -24,8 +24,13 @@ NO_POWER = "a power channel of the pump"
 # bearing drag
 
 _RISE = {"induction": 0.025, "electronic": 0.06}
-"""Rise of power that counts: drag of a fifth of the torque makes 4 % on an induction pump and
-more on an electronic one (models, no measurement)."""
+"""Rise of power that counts beside a second sign: drag of a fifth of the torque makes 4 % on an
+induction pump and more on an electronic one (models, no measurement)."""
+_ALONE = {"induction": 1.4, "electronic": 1.6}
+"""Without restlessness beside it the power must rise this much further."""
+_BLIND_FLOW = {"induction": 0.1, "electronic": 0.35}
+"""Rise that opening valves can make alone, where the flow of water is not known: a capacitor
+motor takes 4 to 12 % less against shut valves, an electronic one a third and more (models)."""
 _BLIND = 1.8
 """Without the mains voltage an induction pump's power must rise this much further."""
 _RESTLESS = 1.3
@@ -59,14 +64,41 @@ def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> Float
     least = max(_RISE[epoch.drive], 4.0 * trend.spread, _quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
-    unrest = unrest_ratio(history, trend)
+    alone = _ALONE[epoch.drive] * least
+    if not np.isfinite(history.days.share[trend.learned]).any():
+        alone = max(alone, _BLIND_FLOW[epoch.drive])
+    above = np.fmin(trend.above, _floor_above(history, trend))
     with np.errstate(invalid="ignore"):
-        least_row = np.where(unrest > _RESTLESS, 0.8 * least, least)
-        strength = running_median(trend.above, _WIDTH) / least_row
+        seconded = unrest_ratio(history, trend) > _RESTLESS
+        strength = running_median(above, _WIDTH) / np.where(seconded, least, alone)
+        strength = np.where(came_slowly(above / least), strength, np.fmin(strength, 0.9))
         flow = _flow_strength(history, epoch)[trend.rows]
         sags = _sag(history, trend, 0.03)
     # Less water or a falling power factor explain the rise: not the bearing.
     return np.where((flow > 0.6) | sags, np.fmin(strength, 0.4), strength)
+
+
+def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
+    """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
+    floor = history.days.low_w
+    usual = float(np.median(floor[trend.learned]))
+    rise = np.log(floor[trend.rows] / usual) + trend.spread
+    coarse = history.quantum_w / usual
+    return np.where(coarse > 0.03, np.inf, rise)
+
+
+def came_slowly(strength: FloatArray) -> BoolArray:
+    """Whether a strength grew over days, not from one day to the next."""
+    smooth = running_median(strength, 3)
+    found = np.zeros(len(smooth), bool)
+    for k in range(len(smooth)):
+        under = np.flatnonzero(smooth[: k + 1] < 0.3)
+        since = int(under[-1]) + 1 if len(under) else 0
+        rising = smooth[since : k + 1]
+        between = int((rising < 0.85).sum())
+        goes_on = k >= 6 and bool((np.diff(smooth[k - 6 : k + 1 : 3]) > 0.3).all())
+        found[k] = between >= 2 or goes_on or (k > 0 and found[k - 1] and smooth[k] >= 0.3)
+    return found
 
 
 def _quantum(history: PumpHistory, trend: Trend) -> float:

@@ -45,7 +45,8 @@ def watch(site: Site, now_ms: int) -> None:
             is_live=True,
         )
         health = examine(situation, faults)
-        move_alarms(site, plant, health, now_ms, faults=faults)
+        with site.journal.moving:
+            move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
 
 
@@ -156,7 +157,8 @@ def judge_slowly(site: Site, now_ms: int) -> None:
             continue
         record = StoreRecord(site.store, plant, span)
         health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
-        move_alarms(site, plant, health, now_ms, faults=faults)
+        with site.journal.moving:
+            move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "slow", now_ms, health.document())
 
 
