@@ -1,12 +1,12 @@
 """A pump's energy, running hours and running power by local day, from power or its counter."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.climate import LEAST_COVER, Days
-from analysis.energy import energy_from_counter, most_power_w
 from analysis.levels import two_levels
+from analysis.metered import RUNNING_W, metered_days, readings_of
 from analysis.plant import Channel, Plant, Pump
 from analysis.readings import (
     FloatArray,
@@ -18,9 +18,6 @@ from analysis.readings import (
     summarise,
 )
 from analysis.timebase import HOUR_MS, SECOND_MS, Span, local_day_edges
-
-LEAST_RUNNING_W = 2.0
-"""Below this a pump rests, where its readings show one level only (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -77,9 +74,9 @@ class PumpDays:
 def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
     """Energy, hours and power of a pump by day.
 
-    Days that the power does not cover, as of a plug that is silent while its
-    load rests, are taken from the counter, and their hours from the usual
-    running power.
+    Energy is that of `analysis.metered`. Days whose power is not covered, as of
+    a plug that is silent while its load rests, take their hours from their
+    energy and the usual running power.
 
     Parameters
     ----------
@@ -97,69 +94,37 @@ def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
     if len(edges) < 2:
         none = np.empty(0)
         return PumpDays(start_ms=edges[:0], hours=none, kwh=none, run_h=none, running_w=none)
-    days = _from_power(plant.first(pump.id, "power"), record, edges)
-    counter = plant.first(pump.id, "energy")
-    if counter is None or counter.id not in record:
-        return days
-    return _filled(days, record[counter.id], most_power_w(pump), edges)
-
-
-def _from_power(channel: Channel | None, record: Record, edges: IntArray) -> PumpDays:
+    metered = metered_days(plant, pump, record, Span(int(edges[0]), int(edges[-1])))
     hours = np.diff(edges) / HOUR_MS
-    readings = record.get(channel.id) if channel else None
-    unknown = np.full(len(hours), np.nan)
-    if channel is None or readings is None or not len(readings):
-        return PumpDays(
-            start_ms=edges[:-1], hours=hours, kwh=unknown, run_h=unknown, running_w=unknown
-        )
+    run_h, running_w = _running(readings_of(plant, pump, "power", record=record), edges)
+    kwh = np.full(len(hours), np.nan) if metered is None else metered.days.value
+    days = PumpDays(start_ms=edges[:-1], hours=hours, kwh=kwh, run_h=run_h, running_w=running_w)
+    usual = days.mean_running_w
+    guessed = np.minimum(kwh * 1000.0 / usual, hours) if usual > 0 else run_h
+    return replace(days, run_h=np.where(np.isfinite(run_h), run_h, guessed))
+
+
+def _running(
+    found: tuple[Channel, Readings] | None, edges: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Running hours of each day and mean power while running [W]; NaN where unknown."""
+    hours = np.diff(edges) / HOUR_MS
+    if found is None:
+        return np.full(len(hours), np.nan), np.full(len(hours), np.nan)
+    channel, readings = found
     hold_ms = hold_limit_ms(readings, channel)
-    span = Span(int(edges[0]), int(edges[-1]))
-    threshold = running_threshold_w(readings, hold_ms, span)
+    threshold = running_threshold_w(readings, hold_ms, Span(int(edges[0]), int(edges[-1])))
+    above = np.where(readings.value >= threshold, readings.value, np.nan)
     power = summarise(readings, edges, hold_ms)
-    runs = readings.value >= threshold
-    running = summarise(
-        Readings(readings.time_ms, np.where(runs, readings.value, np.nan)), edges, hold_ms
-    )
+    running = summarise(Readings(readings.time_ms, above), edges, hold_ms)
     enough = power.covered_s >= LEAST_COVER * hours * HOUR_MS / SECOND_MS
     share = running.covered_s / np.maximum(power.covered_s, 1.0)
-    return PumpDays(
-        start_ms=edges[:-1],
-        hours=hours,
-        kwh=np.where(enough, power.mean * hours / 1000.0, np.nan),
-        run_h=np.where(enough, share * hours, np.nan),
-        running_w=running.mean,
-    )
+    return np.where(enough, share * hours, np.nan), running.mean
 
 
 def running_threshold_w(readings: Readings, hold_ms: int, span: Span) -> float:
     """Power above which the pump runs within a span [W], learned from two levels."""
-    levels = two_levels(holds(readings, hold_ms, span), LEAST_RUNNING_W)
+    levels = two_levels(holds(readings, hold_ms, span), RUNNING_W)
     if levels and levels.low < 0.3 * levels.high:
         return levels.on
-    return LEAST_RUNNING_W
-
-
-def _filled(days: PumpDays, counter: Readings, most_w: float, edges: IntArray) -> PumpDays:
-    """Days without power from the counter, where it spans nearly the whole day."""
-    kwh, run_h = days.kwh.copy(), days.run_h.copy()
-    usual = days.mean_running_w
-    known = counter.known()
-    for k in np.flatnonzero(np.isnan(kwh)):
-        found = _counted(known, Span(int(edges[k]), int(edges[k + 1])), most_w)
-        if found is not None:
-            kwh[k] = found
-            run_h[k] = min(found * 1000.0 / usual, days.hours[k]) if usual > 0 else np.nan
-    return PumpDays(
-        start_ms=days.start_ms, hours=days.hours, kwh=kwh, run_h=run_h, running_w=days.running_w
-    )
-
-
-def _counted(counter: Readings, day: Span, most_w: float) -> float | None:
-    """Energy of a day between the counter's nearest readings about it [kWh]."""
-    a = max(int(np.searchsorted(counter.time_ms, day.start_ms, side="right")) - 1, 0)
-    b = int(np.searchsorted(counter.time_ms, day.end_ms, side="left")) + 1
-    about = Readings(counter.time_ms[a:b], counter.value[a:b])
-    found = energy_from_counter(about, most_w=most_w)
-    if not 0.9 * day.hours <= found.covered_h <= 1.5 * day.hours:
-        return None
-    return found.kwh * day.hours / found.covered_h
+    return RUNNING_W

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.climate import Days
 from analysis.pump_days import PumpDays
-from analysis.readings import FloatArray
+from analysis.readings import FloatArray, IntArray
 from analysis.uncertainty import effective_count, lag1
 
 _POWER_DRIFT = (0.02, 0.10)
@@ -52,7 +52,7 @@ def matched_ratio(before: PumpDays, after: PumpDays, outdoor: Days | None) -> Ra
     common to both, and held to be equal where the days do not say otherwise.
     """
     power = after.mean_running_w / before.mean_running_w
-    spread = float(np.hypot(*(_drift(one, k) for k, one in enumerate((before, after)))))
+    spread = float(np.hypot(_drift(before, 0), _drift(after, 1)))
     shift, error, matched = _hours_shift(before, after, outdoor)
     usual = before.run_share * 24.0
     relative = error / usual if usual > 0 else np.inf
@@ -96,7 +96,7 @@ def _hours_shift(
     return float(fit[1]), float(np.hypot(error, slope_k)), matched
 
 
-def temperature_on(outdoor: Days | None, start_ms: FloatArray) -> FloatArray:
+def temperature_on(outdoor: Days | None, start_ms: IntArray) -> FloatArray:
     """Outdoor temperature of the days that begin then [Cel]; NaN where it is not known."""
     found = np.full(len(start_ms), np.nan)
     if outdoor is None or not len(outdoor) or not len(found):

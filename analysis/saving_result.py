@@ -167,9 +167,7 @@ def worth_of(saving: Estimate, tariff: Tariff) -> Worth:
             net=unknown,
             investment=None,
         )
-    low, usual, high = (
-        a * b / _EFFICIENCY for a, b in zip(_INTO_WATER, _IN_SEASON, strict=True)
-    )
+    low, usual, high = (a * b / _EFFICIENCY for a, b in zip(_INTO_WATER, _IN_SEASON, strict=True))
     heat = Estimate(
         saving.value * usual,
         max(saving.low, 0.0) * low,

@@ -9,6 +9,7 @@ from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
 from analysis.readings import Record
+from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from collector.site import Site
@@ -75,9 +76,16 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def savings(night: Nightly) -> list[dict[str, Any]]:
+    """Saving of every swap, from the whole history."""
+    plant = night.plant
+    return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("saving", savings),
 )

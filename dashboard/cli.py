@@ -22,6 +22,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("cycles", "burner cycles of every boiler"),
     Command("energy", "electric energy of pumps and boilers"),
     Command("health", "what is or was wrong"),
+    Command("saving", "what a pump's exchange saved, against the claim"),
+    Command("rating", "energy efficiency index of a pump"),
     Command("logbook", "what was done and read at the plant"),
     Command("swap", "a pump's exchange, as a guided record"),
     Command("backup", "write everything kept into one archive"),
