@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from analysis.commissioning import newest_reports
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
@@ -13,6 +14,7 @@ from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from collector.site import Site
+from collector.swaps import as_recorded, known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +80,15 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
 
 def savings(night: Nightly) -> list[dict[str, Any]]:
     """Saving of every swap, from the whole history."""
-    plant = night.plant
+    plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
     return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+
+
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
 
 
 RESULTS: tuple[Result, ...] = (
@@ -88,4 +97,5 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("cycles", cycles),
     Result("saving", savings),
+    Result("commissioning", commissioning_reports),
 )

@@ -1,6 +1,8 @@
 """What a pump's exchange saved, against what was claimed."""
 
 import argparse
+from contextlib import closing
+from dataclasses import replace
 from typing import Any
 
 from analysis.finance import Terms
@@ -10,6 +12,8 @@ from analysis.saving_result import Saving
 from analysis.saving_years import Question
 from analysis.timebase import format_rfc3339, to_ms
 from collector.errors import FormError
+from collector.site import open_journal
+from collector.swaps import as_recorded, swap_book
 from dashboard.command import (
     Asked,
     answer_each,
@@ -18,6 +22,7 @@ from dashboard.command import (
     in_words,
     record_arguments,
     say,
+    settings_of,
     status,
 )
 
@@ -78,7 +83,7 @@ def terms_of(arguments: argparse.Namespace, *, within: float = 0.0) -> Terms | N
 
 def run(arguments: argparse.Namespace) -> int:
     """Saving of every swap of the plant."""
-    found = asked_records(arguments)
+    found = [_with_records(a, arguments) for a in asked_records(arguments)]
     results = [(a, _savings(a, arguments)) for a in found]
     if arguments.json:
         answer_each([_document(a, savings) for a, savings in results])
@@ -92,6 +97,15 @@ def run(arguments: argparse.Namespace) -> int:
             say(f"  all swaps together: {in_words(together(savings).per_year)}")
             say(f"    {_verdict(both['verdict'])}: {both['why']}")
     return status(found)
+
+
+def _with_records(asked: Asked, arguments: argparse.Namespace) -> Asked:
+    """The plant with the swaps recorded in the journal, where the store is asked."""
+    if arguments.log is not None:
+        return asked
+    settings = settings_of(arguments)
+    with closing(open_journal(settings)) as journal:
+        return replace(asked, plant=as_recorded(swap_book(settings, journal), asked.plant))
 
 
 def _savings(asked: Asked, arguments: argparse.Namespace) -> list[Saving]:

@@ -92,7 +92,7 @@ def test_gap_saves_nothing() -> None:
 
 
 def test_always_on_replaced_by_switched() -> None:
-    """70 W always on, then 10 W: at most the old pump's 613 kWh, at least those less 88 and what the plug errs."""
+    """70 W always on, then 10 W switched: at most 613 kWh, at least those less 88 and the plug."""
     new = PumpPlate(drive="electronic", always_on=False)
     plant = _plant(_swap(new=new))
     found = saving_of(plant, plant.swaps[0], {"one.power": _steady(70.0, 10.0)}, span=SPAN)
