@@ -139,7 +139,7 @@ class _Found:
     covered_h: float
 
 
-_LEAST_STEP_W = 8.0
+LEAST_STEP_W = 8.0
 """A burner adds at least its valve's power; common practice, no source."""
 
 
@@ -147,7 +147,7 @@ def _from_power(readings: Readings, channel: Channel, span: Span) -> _Found | No
     """Firings as runs of the boiler's electric power above its rest level."""
     hold_ms = hold_limit_ms(readings, channel)
     known = holds(readings, hold_ms, span)
-    levels = two_levels(known, _LEAST_STEP_W)
+    levels = two_levels(known, LEAST_STEP_W)
     if levels is None:
         return None
     known = _without_glitches(known, levels.on, rest=levels.low)

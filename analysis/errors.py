@@ -7,3 +7,7 @@ class StokeholdError(Exception):
 
 class ReadingsError(StokeholdError):
     """A series of readings is not in the form the analyses need."""
+
+
+class AnalysisError(StokeholdError):
+    """A question was asked that these data cannot answer at all."""

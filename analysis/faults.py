@@ -4,28 +4,29 @@ Adding a fault is adding a row to one of the lists below and a function that jud
 alarms, documents and scoring read this table and know no fault by name.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import replace
 
+from analysis.departure import departed_channels
 from analysis.fault import Fault, Pace
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.faults_plant import PLANT_FAULTS
 from analysis.faults_pump import PUMP_FAULTS
-from analysis.finding import CannotJudge, Finding, Health
+from analysis.finding import CannotJudge, DataProblem, Finding, Health
 from analysis.plant import Plant
 from analysis.watch import Situation
 
 FAULTS: dict[str, Fault] = {f.name: f for f in (*PUMP_FAULTS, *BOILER_FAULTS, *PLANT_FAULTS)}
 
 
-def examine(situation: Situation, faults: Iterable[Fault] | None = None) -> Health:
+def examine(situation: Situation, faults: Sequence[Fault] | None = None) -> Health:
     """Judge every fault for every part of a plant.
 
     Parameters
     ----------
     situation : Situation
         Plant, readings and span; its subject is replaced by each part in turn.
-    faults : iterable of Fault, optional
+    faults : sequence of Fault, optional
         Rows to judge; all by default.
     """
     findings: list[Finding] = []
@@ -37,7 +38,14 @@ def examine(situation: Situation, faults: Iterable[Fault] | None = None) -> Heal
             if verdict.needs:
                 unknown.append(CannotJudge(subject, fault.name, verdict.needs))
     findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
-    return Health(tuple(findings), tuple(unknown), ())
+    return Health(tuple(findings), tuple(unknown), _doubts(situation, faults))
+
+
+def _doubts(situation: Situation, faults: Sequence[Fault] | None) -> tuple[DataProblem, ...]:
+    """Channels that left what they had shown; a matter of days, not of the live watch."""
+    if faults is not None and not any(fault.pace == "day" for fault in faults):
+        return ()
+    return departed_channels(situation.plant, situation.record, situation.span)
 
 
 def paced(pace: Pace) -> tuple[Fault, ...]:

@@ -5,16 +5,16 @@ from typing import NamedTuple
 
 from analysis import alarms
 from analysis.alarms import Alarm
-from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.fault import Fault
 from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
-from analysis.watch import Situation, running_power_w
+from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
+from collector.results import RESULTS, Nightly
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
 
@@ -142,18 +142,9 @@ def nightly_results(site: Site, now_ms: int) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
-        record = StoreRecord(site.store, plant, span)
-        site.journal.save_result(plant.key, "normal_w", now_ms, _normal_w(plant, record, span))
-        energy = {
-            "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
-            "boilers": [
-                energy_use(plant, b, record, span).document("boiler") for b in plant.boilers
-            ],
-        }
-        site.journal.save_result(plant.key, "energy", now_ms, energy)
-        month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
-        cycles = [boiler_cycles(plant, b, record, month).document() for b in plant.boilers]
-        site.journal.save_result(plant.key, "cycles", now_ms, cycles)
+        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
+        for result in RESULTS:
+            site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
@@ -167,18 +158,6 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
         move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "slow", now_ms, health.document())
-
-
-def _normal_w(plant: Plant, record: StoreRecord, span: Span) -> dict[str, float]:
-    """Usual running power of each pump over the last month."""
-    month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
-    found = {}
-    for pump in plant.pumps:
-        if channel := plant.first(pump.id, "power"):
-            usual = running_power_w(record[channel.id], channel, month)
-            if usual is not None:
-                found[pump.id] = usual
-    return found
 
 
 JOBS: tuple[Job, ...] = (

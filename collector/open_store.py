@@ -5,7 +5,6 @@ from pathlib import Path
 
 from analysis.plant import Plant
 from collector.errors import FormError
-from collector.server_store import ServerStore
 from collector.settings import STORE_TOKEN, Settings
 from collector.sqlite_store import SqliteStore
 from collector.store import Store, addresses
@@ -33,6 +32,8 @@ def open_store(settings: Settings, plants: Sequence[Plant]) -> Store:
         return SqliteStore(path, channels, raw_days=chosen.raw_days, minute_days=chosen.minute_days)
     if chosen.raw_days or chosen.minute_days:
         raise FormError([_OWN_RETENTION])
+    from collector.server_store import ServerStore  # noqa: PLC0415 - its client is slow to load
+
     token = settings.secret(STORE_TOKEN, chosen.token_file)
     return ServerStore(chosen, beside(path, "spool"), channels=channels, token=token)
 

@@ -15,6 +15,7 @@ BROKER_PASSWORD = "STOKEHOLD_BROKER_PASSWORD"  # noqa: S105 - names of variables
 STORE_TOKEN = "STOKEHOLD_STORE_TOKEN"  # noqa: S105
 NOTIFY_ADDRESSES = "STOKEHOLD_NOTIFY_ADDRESSES"
 JOURNAL_ADDRESS = "STOKEHOLD_JOURNAL"
+WEB_PASSWORD = "STOKEHOLD_WEB_PASSWORD"  # noqa: S105
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,10 +91,11 @@ class CollectSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WebSettings:
-    """Where the pages are served."""
+    """Where the pages are served, and the password before them."""
 
     host: str = "127.0.0.1"
     port: int = 8050
+    password_file: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,11 +31,8 @@ class Site:
         StoreUnavailableError
             One of them cannot be opened.
         """
-        path = settings.at(settings.store.path)
         store = open_store(settings, plants)
-        address = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file)
-        journal = Journal(address or beside(path, "journal"))
-        return cls(tuple(plants), settings, store, journal, Live())
+        return cls(tuple(plants), settings, store, open_journal(settings), Live())
 
     def plant(self, key: str) -> Plant | None:
         """Plant of a key."""
@@ -45,3 +42,15 @@ class Site:
         """Close store and journal."""
         self.store.close()
         self.journal.close()
+
+
+def open_journal(settings: Settings) -> Journal:
+    """Open the journal of an installation, without its store.
+
+    Raises
+    ------
+    StoreUnavailableError
+        It cannot be opened.
+    """
+    address = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file)
+    return Journal(address or beside(settings.at(settings.store.path), "journal"))

@@ -9,19 +9,30 @@ from collections.abc import Sequence
 from analysis.errors import StokeholdError
 from collector.errors import FormError
 from dashboard.command import UNUSABLE, Command, warn
-from dashboard.commands import analyses, data, keeping, rehearsal, running
 
 COMMANDS: tuple[Command, ...] = (
-    *running.COMMANDS,
-    *data.COMMANDS,
-    *analyses.COMMANDS,
-    *keeping.COMMANDS,
-    *rehearsal.COMMANDS,
+    Command("demo", "an invented plant with history and live readings"),
+    Command("run", "collect, watch and serve the pages"),
+    Command("notice", "send a test notice to every address"),
+    Command("survey", "listen to a broker and draft a plant file"),
+    Command("check", "validate a plant file"),
+    Command("import", "read a log file into the store", "import_log"),
+    Command("export", "write readings of the store to a log file"),
+    Command("replay", "publish a log's readings as MQTT messages"),
+    Command("cycles", "burner cycles of every boiler"),
+    Command("energy", "electric energy of pumps and boilers"),
+    Command("health", "what is or was wrong"),
+    Command("logbook", "what was done and read at the plant"),
+    Command("swap", "a pump's exchange, as a guided record"),
+    Command("backup", "write everything kept into one archive"),
+    Command("restore", "bring a backup back"),
+    Command("rehearse", "play a house of the model with known truth into a folder"),
+    Command("score", "compare findings with the truth of rehearsals"),
 )
 
 
-def parser() -> argparse.ArgumentParser:
-    """The command line as the table says."""
+def parser(chosen: str | None = None) -> argparse.ArgumentParser:
+    """The command line as the table says, with the arguments of the command chosen."""
     top = argparse.ArgumentParser(
         prog="stokehold", description="Looks after the pumps and the boiler of a heating plant."
     )
@@ -29,14 +40,22 @@ def parser() -> argparse.ArgumentParser:
     choices = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for command in COMMANDS:
         made = choices.add_parser(command.name, help=command.words, description=command.words)
-        command.arguments(made)
-        made.set_defaults(run=command.run)
+        if command.name == chosen:
+            module = command.load()
+            module.arguments(made)
+            made.set_defaults(run=module.run)
     return top
+
+
+def _chosen(argv: Sequence[str]) -> str | None:
+    """Name of the command on the line: the first word that is no option."""
+    return next((word for word in argv if not word.startswith("-")), None)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give its exit status."""
-    arguments = parser().parse_args(argv)
+    given = sys.argv[1:] if argv is None else argv
+    arguments = parser(_chosen(given)).parse_args(given)
     logging.basicConfig(
         level=logging.INFO if arguments.verbose else logging.WARNING,
         format="%(asctime)s %(levelname)s %(message)s",

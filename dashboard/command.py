@@ -2,16 +2,18 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, cast
 
 import orjson
 
+from analysis.estimate import Estimate
 from analysis.plant import Plant
 from analysis.readings import Record, record_span
-from analysis.timebase import Span, parse_rfc3339
+from analysis.timebase import Span, format_rfc3339, parse_rfc3339
 from collector.errors import FormError
 from collector.logfile import Report, load_log
 from collector.open_store import open_store
@@ -23,14 +25,28 @@ DONE, TOLD, UNUSABLE = 0, 1, 2
 """Exit status: done; something to be told; the input cannot be used."""
 
 
+class CommandModule(Protocol):
+    """What a module of ``dashboard.commands`` offers."""
+
+    def arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Add the command's arguments."""
+
+    def run(self, arguments: argparse.Namespace) -> int:
+        """Run the command and give its exit status."""
+
+
 @dataclass(frozen=True, slots=True)
 class Command:
-    """One command of the program; `run` gives the exit status."""
+    """One command of the program; its module is loaded only when it is called."""
 
     name: str
     words: str
-    arguments: Callable[[argparse.ArgumentParser], None]
-    run: Callable[[argparse.Namespace], int]
+    module: str = ""
+
+    def load(self) -> CommandModule:
+        """The module that knows its arguments and runs it."""
+        found = import_module(f"dashboard.commands.{self.module or self.name}")
+        return cast("CommandModule", found)
 
 
 def say(text: str = "") -> None:
@@ -165,3 +181,41 @@ def moment(argument: str, text: str) -> int:
 def answer_each(documents: Sequence[Any]) -> None:
     """One plant's document as it is, several under ``plants``."""
     answer(documents[0] if len(documents) == 1 else {"plants": list(documents)})
+
+
+def head(asked: Asked) -> dict[str, Any]:
+    """What every analysis' document begins with."""
+    return {
+        "plant": asked.plant.name,
+        "from": format_rfc3339(asked.span.start_ms),
+        "to": format_rfc3339(asked.span.end_ms),
+    }
+
+
+def status(found: Sequence[Asked]) -> int:
+    """Exit status of an analysis."""
+    return TOLD if any(a.had_bad_rows for a in found) else DONE
+
+
+def one_plant(path: Path) -> Plant:
+    """The only plant of a file.
+
+    Raises
+    ------
+    FormError
+        The file cannot be used, or it is a folder of several.
+    """
+    plants = load_plants(path)
+    if len(plants) > 1:
+        raise FormError(["--plant: give one file here, not a folder of several"])
+    return plants[0]
+
+
+def in_words(estimate: Estimate) -> str:
+    """An estimate as a person reads it."""
+    if estimate.value is None or estimate.low is None or estimate.high is None:
+        return f"unknown, {estimate.reason}"
+    unit = estimate.unit.replace(".", "")
+    return (
+        f"{estimate.value:.0f} {unit} ({estimate.low:.0f} to {estimate.high:.0f}, {estimate.basis})"
+    )

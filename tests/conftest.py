@@ -7,8 +7,10 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Page as BrowserPage
 
-from servers import Mosquitto, Postgres, TimeSeriesServer
+from servers import BROWSER_FLAGS, Mosquitto, Postgres, TimeSeriesServer, program
 
 SHARED_DATA = Path(
     os.environ.get("STOKEHOLD_SHARED_DATA", Path(__file__).parents[2] / "shared/data")
@@ -51,6 +53,30 @@ def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
     server = Postgres(tmp_path_factory.mktemp("postgres"))
     yield server
     server.stop()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """One real browser for the tests of a module; its driver occupies the thread's event loop."""
+    path = program("chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(BROWSER_FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def browser_page(chromium: Browser) -> Iterator[BrowserPage]:
+    """A window of a phone's width that allows no word of complaint from the browser."""
+    window = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = window.new_page()
+    complaints: list[str] = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+    page.on("request", lambda r: complaints.append(r.url) if "//127.0.0.1" not in r.url else None)
+    yield page
+    window.close()
+    assert complaints == []
 
 
 @pytest.fixture

@@ -156,3 +156,9 @@ class Postgres:
 
 
 _POSTGRES = ":".join(sorted(map(str, Path("/usr/lib/postgresql").glob("*/bin")), reverse=True))
+
+
+BROWSER_FLAGS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip

@@ -76,7 +76,7 @@ def _coming_and_going(scene: Scene, plan: FaultPlan, minutes: int) -> Array:
     return there[place].astype(np.float64)
 
 
-def _pump_at(scene: Scene, loop: int, minute: int) -> PumpSpec:
+def pump_at(scene: Scene, loop: int, minute: int) -> PumpSpec:
     """Pump that sits in the loop at a minute."""
     setting = int(scene.drivers.setting[loop, min(minute, scene.minutes - 1)])
     return scene.spec.loops[loop].all_settings()[setting][0]
@@ -84,7 +84,7 @@ def _pump_at(scene: Scene, loop: int, minute: int) -> PumpSpec:
 
 def _stall(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
     stands = at.strength > 0
-    electronic = _pump_at(scene, at.loop, at.rows.start).drive == "electronic"
+    electronic = pump_at(scene, at.loop, at.rows.start).drive == "electronic"
     scene.profiles[plan.subject].halted[at.rows] = np.where(
         stands, TRYING if electronic else STALLED, 0
     )
@@ -93,7 +93,7 @@ def _stall(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
 
 def _dry_run(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
     profile = scene.profiles[plan.subject]
-    pump = _pump_at(scene, at.loop, at.rows.start)
+    pump = pump_at(scene, at.loop, at.rows.start)
     dry = at.strength > 0
     scene.pressure_bar[at.rows] = np.where(dry, 0.25, scene.pressure_bar[at.rows])
     scene.drivers.head[at.loop, at.rows] = np.where(dry, 0.0, 1.0)
@@ -112,7 +112,7 @@ def put_air(scene: Scene, loop: int, rows: slice, amount: Array) -> None:
     profile = scene.profiles[scene.spec.loops[loop].id]
     scene.drivers.head[loop, rows] *= 1.0 - share
     profile.load[rows] *= 1.0 - 0.85 * share
-    electronic = _pump_at(scene, loop, rows.start).drive == "electronic"
+    electronic = pump_at(scene, loop, rows.start).drive == "electronic"
     profile.restless[rows] += (0.22 if electronic else 0.06) * amount
 
 
@@ -146,7 +146,7 @@ def most_drag(pump: PumpSpec) -> float:
 
 
 def _bearing_drag(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
-    most = most_drag(_pump_at(scene, at.loop, at.rows.start))
+    most = most_drag(pump_at(scene, at.loop, at.rows.start))
     profile = scene.profiles[plan.subject]
     profile.drag[at.rows] = most * at.strength
     profile.restless[at.rows] += 0.008 * at.strength
@@ -157,7 +157,7 @@ def _capacitor_ageing(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
 
 
 def _sludge(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
-    electronic = _pump_at(scene, at.loop, at.rows.start).drive == "electronic"
+    electronic = pump_at(scene, at.loop, at.rows.start).drive == "electronic"
     scene.drivers.resistance[at.loop, at.rows] *= 1.0 + 3.0 * at.strength
     scene.drivers.head[at.loop, at.rows] *= 1.0 - 0.25 * at.strength
     scene.profiles[plan.subject].load[at.rows] *= (
@@ -187,8 +187,13 @@ def _night_misfit(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
 
 
 def _setting_changed(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
-    labels = [s.label for _, s in scene.spec.loops[at.loop].all_settings()]
-    scene.drivers.setting[at.loop, at.rows] = labels.index(plan.variant)
+    """Another setting of the pump that is there; a pump fitted later has its own knob."""
+    pump = pump_at(scene, at.loop, at.rows.start)
+    table = scene.spec.loops[at.loop].all_settings()
+    own = [i for i, (one, _) in enumerate(table) if one is pump]
+    turned = next(i for i in own if table[i][1].label == plan.variant)
+    rows = scene.drivers.setting[at.loop, at.rows]
+    rows[np.isin(rows, own)] = turned
 
 
 def _short_cycling(scene: Scene, plan: FaultPlan, at: Stretch) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.rehearsal.draw import stream
-from analysis.rehearsal.faults import FaultPlan, apply_fault, put_air
+from analysis.rehearsal.faults import FaultPlan, apply_fault, pump_at, put_air
 from analysis.rehearsal.layout import Layout
 from analysis.rehearsal.physics import EMITTERS
 from analysis.rehearsal.scene import Mark, Scene
@@ -150,9 +150,9 @@ def _knob(scene: Scene, plan: NegativePlan, rows: slice, layout: Layout) -> None
 
 
 def knob_fault(scene: Scene, day: float) -> FaultPlan:
-    """Turn the heating pump's knob to another usual setting."""
-    loop = scene.spec.loop("heating")
-    labels = [s.label for s in loop.pumps[0].settings]
+    """Turn the knob of the heating pump that is there to another usual setting."""
+    pump = pump_at(scene, scene.spec.index("heating"), scene.minute(day))
+    labels = [s.label for s in pump.settings]
     usual = [one for one in ("I", "II", "III", "pp low", "pp high") if one in labels[1:]]
     chosen = usual[int(stream(scene.spec.seed, 53).integers(len(usual)))]
     return FaultPlan(subject="heating", fault="setting_changed", onset_day=day, variant=chosen)

@@ -74,8 +74,14 @@ def draw_faults(case: Case, spec: HouseSpec, days: float) -> list[FaultPlan]:
         subject = CASES[names[0]].subject
     plans = [_draw_fault(rng, name, subject, spec, days) for name in names]
     if case.swap:
-        return [replace(plan, onset_day=swap_day(spec.seed, days), on_share=1.0) for plan in plans]
+        return [_moved(plan, swap_day(spec.seed, days)) for plan in plans]
     return plans
+
+
+def _moved(plan: FaultPlan, day: float) -> FaultPlan:
+    """The fault from another day on, without pauses and as long as it was to last."""
+    end = None if plan.end_day is None else plan.end_day + day - plan.onset_day
+    return replace(plan, onset_day=day, end_day=end, on_share=1.0)
 
 
 def _possible(spec: HouseSpec) -> list[str]:

@@ -1,5 +1,6 @@
 """Rehearsals: every case plays, readings are as instruments send them, the truth is honest."""
 
+from dataclasses import replace
 from importlib import import_module
 from itertools import pairwise
 
@@ -8,9 +9,9 @@ import pytest
 
 from analysis.faults import FAULTS as REGISTRY
 from analysis.rehearsal import cases, rehearse
-from analysis.rehearsal.cases import FAULT_CASES
+from analysis.rehearsal.cases import CASES, FAULT_CASES
 from analysis.rehearsal.faults import FAULTS
-from analysis.rehearsal.negatives import NEGATIVES
+from analysis.rehearsal.negatives import NEGATIVES, NegativePlan
 
 SHORT = [
     "stall",
@@ -162,3 +163,29 @@ def test_stopped_rotor_draws_more_than_before_or_only_pulses():
         if pump.drive == "induction" and len(during) and during.max() > 5:
             assert 1.0 < during.max() / np.median(before[before > 5]) < 1.75
     assert seen == {"electronic", "induction"}
+
+
+def test_a_mistake_of_a_swap_lasts_from_the_swap_on():
+    """Air left in by the fitter is there from the swap's day, for as long as it was to last."""
+    for seed in range(500, 540):
+        staging = import_module("analysis.rehearsal.rehearse").stage(CASES["swap_air"], 28.0, seed)
+        (fault,) = staging.faults
+        assert fault.onset_day == staging.swap.day
+        assert fault.end_day is not None
+        assert 5.0 <= fault.end_day - fault.onset_day <= 6.0
+
+
+def test_a_hand_on_the_old_knob_does_not_bring_the_old_pump_back():
+    """Turned before the swap or after it, the knob is that of the pump that is there."""
+    module = import_module("analysis.rehearsal.rehearse")
+    staging = module.stage(CASES["swap"], 12.0, 1)
+    for day in (staging.swap.day - 3.0, staging.swap.day + 2.0):
+        turned = replace(staging, negatives=(NegativePlan(what="knob_turned", day=day, days=0.1),))
+        scene = module.set_scene(turned, ())
+        loop = scene.spec.index("heating")
+        first_of_new = scene.spec.loops[loop].first_setting(1)
+        settings = scene.drivers.setting[loop]
+        swapped = scene.minute(staging.swap.day)
+        assert (settings[:swapped] < first_of_new).all()
+        assert (settings[swapped:] >= first_of_new).all()
+        assert settings[scene.minute(day) - 1] != settings[scene.minute(day)]

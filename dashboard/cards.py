@@ -1,0 +1,126 @@
+"""Small pieces every page uses: tiles, tables, chips, and a finding told as a card."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from dash import dcc, html
+
+from analysis.faults import FAULTS
+from analysis.timebase import parse_rfc3339
+from dashboard import words
+from dashboard.page import Component, View
+
+URGENCY_WORDS = {"now": "act now", "soon": "soon", "note": "note"}
+
+
+def section(title: str, *children: Component, note: str | None = None) -> Component:
+    """Heading with what belongs to it."""
+    head = [html.H2(title)] + ([html.P(note, className="aside")] if note else [])
+    return html.Section([*head, *children])
+
+
+def empty(text: str) -> Component:
+    """Words where there is nothing to show yet, and why."""
+    return html.P(text, className="empty")
+
+
+def chip(text: str, kind: str = "") -> Component:
+    """Short word on coloured ground; `kind` is an urgency or a state."""
+    return html.Span(text, className=f"chip {kind}".strip())
+
+
+def fact(label: str, value: Component, note: str = "") -> Component:
+    """One labelled figure."""
+    below = [html.Span(note, className="aside")] if note else []
+    return html.Div(
+        [html.Span(label, className="label"), html.Strong(value), *below], className="fact"
+    )
+
+
+def facts(*children: Component) -> Component:
+    """Labelled figures side by side."""
+    return html.Div(children, className="facts")
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[Component]]) -> Component:
+    """Table whose rows become cards on a narrow screen."""
+    body = [
+        html.Tr([html.Td(cell, **{"data-label": h}) for h, cell in zip(head, row, strict=True)])
+        for row in rows
+    ]
+    top = html.Thead(html.Tr([html.Th(h, scope="col") for h in head]))
+    return html.Div(html.Table([top, html.Tbody(body)]), className="table")
+
+
+def fault_title(name: str) -> str:
+    """What a person reads for a fault, from the registry."""
+    return FAULTS[name].title if name in FAULTS else words.named(name)
+
+
+def finding_card(view: View, document: dict[str, Any], *more: Component) -> Component:
+    """Tell a finding's document: what, evidence, causes, what to check first, who, caution.
+
+    Parameters
+    ----------
+    view : View
+        For the plant's zone and the moment.
+    document : dict
+        As `Finding.document` makes it.
+    *more : component
+        What the page adds below, such as buttons.
+    """
+    fault, subject = document["fault"], document["subject"]
+    name = "Plant" if subject == "plant" else words.named(subject)
+    head = html.Div(
+        [
+            chip(URGENCY_WORDS.get(document["urgency"], ""), document["urgency"]),
+            html.H3([html.Span(name, className="subject"), " ", fault_title(fault)]),
+        ],
+        className="card-head",
+    )
+    return html.Article(
+        [head, html.P(_when(view, document), className="aside"), *finding_words(document), *more],
+        className=f"card {document['urgency']}",
+    )
+
+
+def _when(view: View, document: dict[str, Any]) -> str:
+    zone = view.plant.timezone
+    start = parse_rfc3339(document["from"])
+    since = words.moment(start, zone, view.now_ms)
+    sure = f"sure to {document['confidence'] or 0:.0%}"
+    if document["to"] is None:
+        return f"Since {since} ({words.age(view.now_ms - start)}), {sure}"
+    return f"{since} to {words.moment(parse_rfc3339(document['to']), zone, view.now_ms)}, {sure}"
+
+
+def finding_words(document: dict[str, Any]) -> list[Component]:
+    """Evidence, causes and advice of a finding's document."""
+    fault = FAULTS.get(document["fault"])
+    signs = html.Ul([html.Li(_sign(e)) for e in document["evidence"]], className="signs")
+    rows = [
+        ("Check first", document["first_check"] or (fault.first_check if fault else "")),
+        ("May be", _listed(document["possible"] or (fault.possible if fault else ()))),
+        ("Ruled out", _listed(document["ruled_out"])),
+        ("Who", document["who"] or (fault.who if fault else "")),
+    ]
+    told = [html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows if v]
+    caution = [html.P([html.B("Caution: "), fault.caution], className="caution")] if fault else []
+    return [signs, html.Dl(told), *caution]
+
+
+def _sign(evidence: dict[str, Any]) -> list[Component]:
+    value = words.amount(evidence["value"], evidence["unit"])
+    expected = f", expected {evidence['expected']}" if evidence["expected"] else ""
+    return [html.B(value), f" {evidence['what']} ({evidence['channel']}){expected}"]
+
+
+def _listed(items: Sequence[str]) -> Component:
+    if len(items) < 2:
+        return items[0] if items else ""
+    return html.Ol([html.Li(i) for i in items])
+
+
+def link(text: Component, address: str, kind: str = "") -> Component:
+    """Link to another page, without loading everything again."""
+    return dcc.Link(text, href=address, className=kind)

@@ -1,0 +1,36 @@
+"""Everything kept written into one archive."""
+
+import argparse
+from pathlib import Path
+
+from collector.backup import back_up
+from collector.plantfile import load_plants
+from dashboard.command import (
+    DONE,
+    answer,
+    json_argument,
+    plant_argument,
+    say,
+    settings_of,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Where to."""
+    parser.add_argument("out", type=Path, metavar="FILE", help="archive to write, like b.tar")
+    plant_argument(parser)
+    json_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write readings, journal, photos and plant files into one archive."""
+    load_plants(arguments.plant)
+    settings = settings_of(arguments)
+    sizes = back_up(settings, arguments.plant, arguments.out)
+    if arguments.json:
+        answer({"file": str(arguments.out), "bytes": sizes})
+        return DONE
+    say(f"{arguments.out}: {len(sizes)} files, {sum(sizes.values()) / 1e6:.1f} MB")
+    if settings.store.kind == "server":
+        say("the readings are on the server; back them up there by its own means")
+    return DONE

@@ -1,0 +1,75 @@
+"""Plant files checked."""
+
+import argparse
+
+from analysis.plant import Plant
+from collector.errors import FormError
+from collector.plantfile import load_plants
+from collector.routes import routes_for
+from collector.store import addresses
+from collector.survey import listen
+from dashboard.command import (
+    DONE,
+    TOLD,
+    UNUSABLE,
+    answer,
+    broker_arguments,
+    json_argument,
+    plant_argument,
+    say,
+    settings_of,
+    warn,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Plant, and how long to listen for silent channels."""
+    plant_argument(parser)
+    json_argument(parser)
+    broker_arguments(parser)
+    parser.add_argument("--live", action="store_true", help="also tell which channels are silent")
+    parser.add_argument(
+        "--seconds", type=float, default=60.0, help="how long to listen with --live (60)"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Validate plant files, and with --live see which channels are silent."""
+    try:
+        plants = load_plants(arguments.plant)
+    except FormError as error:
+        return _tell_problems(error.problems, as_json=arguments.json)
+    silent = _silent(plants, arguments) if arguments.live else []
+    if arguments.json:
+        answer({"ok": True, "problems": [], "plants": [p.name for p in plants], "silent": silent})
+    else:
+        for plant in plants:
+            say(
+                f"{plant.name}: {len(plant.pumps)} pumps, {len(plant.boilers)} boilers, "
+                f"{len(plant.channels)} channels; the file is fine"
+            )
+        for name in silent:
+            say(f"  silent: {name}")
+    return TOLD if silent else DONE
+
+
+def _tell_problems(problems: list[str], *, as_json: bool) -> int:
+    if as_json:
+        answer({"ok": False, "problems": problems})
+    else:
+        for problem in problems:
+            say(problem)
+    warn(f"stokehold: {len(problems)} mistakes in the plant file; mend the lines named")
+    return UNUSABLE
+
+
+def _silent(plants: list[Plant], arguments: argparse.Namespace) -> list[str]:
+    """Channels that nothing was heard of, retained messages apart."""
+    seen: set[str] = set()
+    survey = listen(settings_of(arguments), arguments.seconds, "#")
+    topics = {f.topic for f in survey.found()}
+    for name, channel in addresses(plants).items():
+        if channel.topic in topics:
+            seen.add(name)
+    wanted = [n for n, c in addresses(plants).items() if c.topic in routes_for(plants).groups]
+    return [name for name in wanted if name not in seen]

@@ -1,0 +1,59 @@
+"""Readings of the store into a log file."""
+
+import argparse
+from contextlib import closing
+from pathlib import Path
+
+from tqdm import tqdm
+
+from analysis.timebase import Span
+from collector.errors import FormError
+from collector.logfile import write_log
+from collector.open_store import open_store
+from collector.store import ALL_TIME
+from collector.store import address as address_of
+from dashboard.command import (
+    DONE,
+    answer,
+    json_argument,
+    moment,
+    one_plant,
+    plant_argument,
+    say,
+    settings_of,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Where to, and what span."""
+    parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
+    plant_argument(parser)
+    json_argument(parser)
+    parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339 time with offset")
+    parser.add_argument("--to", dest="end", metavar="TIME", help="RFC 3339 time with offset")
+    parser.add_argument(
+        "--channel", action="append", metavar="ID", help="only this channel; may be repeated"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write readings of the store to a log file."""
+    plant = one_plant(arguments.plant)
+    known = {c.id for c in plant.channels}
+    chosen = set(arguments.channel or known)
+    if strangers := chosen - known:
+        raise FormError([f"--channel: {min(strangers)!r} is no channel of the plant file"])
+    start = moment("--from", arguments.start) if arguments.start else ALL_TIME.start_ms
+    end = moment("--to", arguments.end) if arguments.end else ALL_TIME.end_ms
+    with closing(open_store(settings_of(arguments), [plant])) as store:
+        parts = (
+            (c, store.read(address_of(plant, c), Span(start, end)))
+            for c in tqdm(plant.channels, unit=" channels", disable=None, desc="export")
+            if c.id in chosen
+        )
+        rows = write_log(arguments.log, parts)
+    if arguments.json:
+        answer({"rows": rows, "log": str(arguments.log)})
+    else:
+        say(f"{rows} rows written to {arguments.log}")
+    return DONE

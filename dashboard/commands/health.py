@@ -1,0 +1,56 @@
+"""What is or was wrong."""
+
+import argparse
+
+from analysis.faults import FAULTS, examine
+from analysis.finding import Finding
+from analysis.timebase import format_rfc3339
+from analysis.watch import Situation
+from dashboard.command import (
+    TOLD,
+    answer_each,
+    asked_records,
+    head,
+    record_arguments,
+    say,
+    status,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Those of every analysis, and whether a finding sets the exit status."""
+    record_arguments(parser)
+    parser.add_argument(
+        "--fail-on-finding", action="store_true", help="exit with status 1 if there is a finding"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Everything that is or was wrong."""
+    found = asked_records(arguments)
+    results = [(a, examine(Situation(plant=a.plant, record=a.record, span=a.span))) for a in found]
+    if arguments.json:
+        answer_each([head(a) | health.document() for a, health in results])
+    else:
+        for asked, health in results:
+            say(f"{asked.plant.name}, {asked.span.days:.1f} days, {len(health.findings)} findings")
+            for finding in health.findings:
+                _say_finding(finding)
+            for unknown in health.cannot_judge:
+                say(f"  cannot judge {unknown.fault} of {unknown.subject}: needs {unknown.needs}")
+    any_finding = any(health.findings for _, health in results)
+    return TOLD if arguments.fail_on_finding and any_finding else status(found)
+
+
+def _say_finding(finding: Finding) -> None:
+    fault = FAULTS[finding.fault]
+    until = "still" if finding.end_ms is None else f"to {format_rfc3339(finding.end_ms)}"
+    say(f"  [{finding.urgency}] {finding.subject}: {fault.title}")
+    say(f"    from {format_rfc3339(finding.start_ms)} {until}, sure to {finding.confidence:.0%}")
+    for sign in finding.evidence:
+        value = "unknown" if sign.value is None else f"{sign.value:.4g} {sign.unit}"
+        say(f"    {sign.channel}: {sign.what} {value}, expected {sign.expected}")
+    say(f"    may be: {', '.join(finding.possible)}")
+    say(f"    check first: {finding.first_check}")
+    say(f"    who: {finding.who}")
+    say(f"    caution: {fault.caution}")

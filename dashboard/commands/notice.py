@@ -1,0 +1,44 @@
+"""A test notice to every address."""
+
+import argparse
+from contextlib import closing
+
+from collector.errors import FormError
+from collector.notify import Messenger, send_test
+from collector.plantfile import load_plants
+from collector.settings import (
+    NOTIFY_ADDRESSES,
+)
+from collector.site import Site
+from collector.store import clock_ms
+from dashboard.command import (
+    DONE,
+    TOLD,
+    answer,
+    json_argument,
+    plant_argument,
+    say,
+    settings_of,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Plant and settings."""
+    plant_argument(parser)
+    json_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Send a test notice to every address of the settings."""
+    settings = settings_of(arguments)
+    if not Messenger(settings).has_addresses:
+        raise FormError(
+            [f"[notify]: no address; set addresses_file, mqtt_topic, or {NOTIFY_ADDRESSES}"]
+        )
+    with closing(Site.open(load_plants(arguments.plant), settings)) as site:
+        reached = send_test(site, clock_ms())
+    if arguments.json:
+        answer({"reached": reached})
+    else:
+        say("sent" if reached else "could not be sent to every address; check them and the network")
+    return DONE if reached else TOLD

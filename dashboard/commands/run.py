@@ -1,0 +1,34 @@
+"""The program at work."""
+
+import argparse
+from contextlib import ExitStack
+
+from collector.plantfile import load_plants
+from collector.service import Service
+from dashboard.command import (
+    DONE,
+    broker_arguments,
+    plant_argument,
+    settings_of,
+)
+from dashboard.serving import serve_pages, time_argument, wait
+
+_HISTORY_DAYS = 365
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Plant, settings, broker, and how long."""
+    plant_argument(parser)
+    broker_arguments(parser)
+    time_argument(parser)
+    parser.add_argument("--no-pages", action="store_true", help="collect only, serve no pages")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Collect, watch, raise alarms and serve the pages until told to stop."""
+    plants = load_plants(arguments.plant)
+    with Service(plants, settings_of(arguments)) as service, ExitStack() as stack:
+        if not arguments.no_pages:
+            serve_pages(service, stack)
+        wait(arguments.minutes)
+    return DONE

@@ -1,0 +1,70 @@
+"""What a row of the table of pages holds, and what a page is given to draw from."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from dash import Dash
+
+from analysis.plant import Plant
+from collector.site import Site
+
+Component = Any
+"""Anything Dash can draw."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What a page is asked for: a plant of the site, the moment, and the address's query."""
+
+    site: Site
+    plant: Plant
+    now_ms: int
+    query: Mapping[str, str] = field(default_factory=dict)
+
+    def result(self, name: str) -> Any:
+        """Newest document a job made for this plant, or None."""
+        found = self.site.journal.result(self.plant.key, name)
+        return found[1] if found else None
+
+    def link(self, path: str, **query: str) -> str:
+        """Address of a page that keeps this plant in view."""
+        several = {"plant": self.plant.key} if len(self.site.plants) > 1 else {}
+        asked = several | query
+        return f"{path}?{urlencode(asked)}" if asked else path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """One page.
+
+    Attributes
+    ----------
+    path : str
+        Its address, such as ``/boiler``.
+    title : str
+        One word or two for the menu.
+    layout : callable
+        Draws it for a `View`; it reads results and never computes them anew.
+    callbacks : callable, optional
+        Registers what the page does when a person acts on it.
+    refresh_s : float, optional
+        Drawn again so often; None for pages that hold forms or charts in use.
+    in_menu : bool
+        Whether the menu shows it.
+    """
+
+    path: str
+    title: str
+    layout: Callable[[View], Component]
+    callbacks: Callable[[Dash, Site], None] | None = None
+    refresh_s: float | None = None
+    in_menu: bool = True
+
+
+def view_of(site: Site, search: str | None, now_ms: int) -> View:
+    """View for the query part of an address; an unknown plant gives the first."""
+    query = dict(parse_qsl((search or "").lstrip("?")))
+    plant = site.plant(query.get("plant", "")) or site.plants[0]
+    return View(site, plant, now_ms, query)

@@ -1,0 +1,9 @@
+"""The table of all pages, in the order of the menu.
+
+A page is a module here with a `PAGE`; adding one is adding its row.
+"""
+
+from dashboard.page import Page
+from dashboard.pages import now
+
+PAGES: tuple[Page, ...] = (now.PAGE,)

@@ -1,0 +1,60 @@
+"""The password before the pages: nothing at all without it."""
+
+import base64
+from pathlib import Path
+
+import pytest
+
+from collector.errors import FormError
+from collector.settings import WEB_PASSWORD, Settings, WebSettings
+from collector.site import Site
+from dashboard.app import create_app
+from houses import PLANT
+
+PATHS = ("/", "/_dash-layout", "/_dash-dependencies", "/assets/stokehold.css", "/nowhere")
+
+
+def client(folder: Path, web: WebSettings | None = None):
+    settings = Settings(folder=folder, web=web or WebSettings())
+    return create_app(Site.open([PLANT], settings)).server.test_client()
+
+
+def basic(password: str) -> dict[str, str]:
+    return {"Authorization": "Basic " + base64.b64encode(f"ann:{password}".encode()).decode()}
+
+
+def test_gate_is_closed_on_every_path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """401 with the challenge of RFC 7617 without the password or with a wrong one."""
+    monkeypatch.setenv(WEB_PASSWORD, "söt water")
+    web = client(tmp_path)
+    for path in PATHS:
+        for headers in ({}, basic("wrong"), basic(""), {"Authorization": "Bearer söt water"}):
+            answer = web.get(path, headers=headers)
+            assert answer.status_code == 401
+            assert answer.headers["WWW-Authenticate"].startswith("Basic realm=")
+    assert web.post("/_dash-update-component", json={}).status_code == 401
+    assert web.get("/", headers=basic("söt water")).status_code == 200
+
+
+def test_gate_is_open_without_a_password(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On the own machine none is needed."""
+    monkeypatch.delenv(WEB_PASSWORD, raising=False)
+    assert client(tmp_path).get("/").status_code == 200
+
+
+def test_password_from_a_file(tmp_path: Path) -> None:
+    """The file of the settings holds it; a missing one is an error, not an open gate."""
+    (tmp_path / "web.secret").write_text("from file\n")
+    web = client(tmp_path, WebSettings(password_file="web.secret"))
+    assert web.get("/").status_code == 401
+    assert web.get("/", headers=basic("from file")).status_code == 200
+    with pytest.raises(FormError, match=r"missing\.secret"):
+        client(tmp_path, WebSettings(password_file="missing.secret"))
+
+
+def test_nothing_foreign_may_be_loaded(tmp_path: Path) -> None:
+    """The page names no other host, and the browser is told to allow none."""
+    answer = client(tmp_path).get("/")
+    assert b"https://" not in answer.data
+    assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+    assert b'lang="en"' in answer.data
