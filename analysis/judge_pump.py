@@ -57,8 +57,8 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     signs : Signs
         Of the pump.
     doubts_store : ndarray of bool
-        Minutes in which a store pump is itself suspect: then heat may be meant for the store, and the fire
-        calls for no heating pump.
+        Minutes in which a store pump is itself suspect: then heat may be meant for the
+        store, and the fire calls for no heating pump.
     """
     size = len(signs.plant)
     if not signs.usual.is_known:
@@ -67,13 +67,17 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
     dry, dry_soon = _dry(signs)
     stall, stall_soon = _stall(signs, wanted)
-    dead = signs.runs & ~signs.high & (trailing(signs.parts & signs.runs, 20) >= 15)
+    dead = (
+        signs.runs & ~signs.high & (trailing(signs.parts & signs.runs & signs.usual_heat, 20) >= 15)
+    )
     cause = np.zeros(size, int)
     for code, flag in ((DEAD, dead), (STALL, stall | stall_soon), (DRY, dry | dry_soon)):
         cause[flag] = code
     suspect = signs.odd | signs.tries | signs.high | (signs.idle & wanted) | signs.light
     suspect |= signs.runs & signs.stands
-    return Minded(cause, np.where(cause == DRY, dry, stall & (cause == STALL)), suspect, _well(signs))
+    return Minded(
+        cause, np.where(cause == DRY, dry, stall & (cause == STALL)), suspect, _well(signs)
+    )
 
 
 def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
@@ -99,7 +103,7 @@ def _dry(signs: Signs) -> tuple[BoolArray, BoolArray]:
     """Minutes of dry running that wakes, and of one that waits."""
     usual_w = signs.usual.levels.usual_w or 0.0
     less = signs.known & ~signs.idle & (signs.power_w < 0.92 * usual_w)
-    wrong = less | signs.odd | signs.tries | signs.slips | (signs.stands & ~signs.idle)
+    wrong = less | signs.odd | signs.tries | signs.slips
     now = (lasting(signs.low_pressure & wrong) >= 3) | (lasting(signs.lost_water) >= 2)
     now |= lasting(signs.light & signs.slips) >= 8
     now |= (lasting(signs.light & signs.runs) >= 8) & signs.is_induction & signs.stands
@@ -174,4 +178,4 @@ def _began(suspect: BoolArray) -> IntArray:
     first_after = np.minimum(begin, at)
     # The pause's end is not yet the first suspect minute.
     where = np.append(np.flatnonzero(suspect), [len(suspect)])
-    return np.minimum(where[np.searchsorted(where, first_after)], at)
+    return np.asarray(np.minimum(where[np.searchsorted(where, first_after)], at), np.int64)

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.levels import BoolArray
 from analysis.plant import Channel, Plant
@@ -66,9 +65,7 @@ class Minutes:
             self._kept[channel.id] = self._laid_out(channel)
         return self._kept[channel.id]
 
-    def summary(
-        self, of: str, quantity: str = "power", place: str | None = None
-    ) -> Summary | None:
+    def summary(self, of: str, quantity: str = "power", place: str | None = None) -> Summary | None:
         """As `of_channel` for the first such channel of a part."""
         channel = self.plant.first(of, quantity, place)
         return None if channel is None else self.of_channel(channel)
@@ -117,17 +114,17 @@ def without_glitches(readings: Readings, channel: Channel) -> Readings:
 # small tools for judging by the minute
 
 
-def trailing(flag: BoolArray, minutes: int) -> NDArray[np.int64]:
+def trailing(flag: BoolArray, minutes: int) -> IntArray:
     """How many of the last `minutes`, this one included, bear a flag."""
-    total = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag)))
+    total: IntArray = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag, dtype=np.int64)))
     at = np.arange(1, len(flag) + 1)
-    return total[at] - total[np.maximum(at - minutes, 0)]
+    return np.asarray(total[at] - total[np.maximum(at - minutes, 0)], np.int64)
 
 
-def lasting(flag: BoolArray) -> NDArray[np.int64]:
+def lasting(flag: BoolArray) -> IntArray:
     """For how many minutes on end, this one included, a flag has been set."""
     at = np.arange(1, len(flag) + 1)
-    return at - np.maximum.accumulate(np.where(flag, 0, at))
+    return np.asarray(at - np.maximum.accumulate(np.where(flag, 0, at)), np.int64)
 
 
 def ago(value: FloatArray, minutes: int) -> FloatArray:

@@ -23,6 +23,7 @@ _LEAST_DAYS = 3
 _STEADY_MIN = 10
 """After so many minutes of running the pipes tell of the flow."""
 _MIXED_K = 8.0
+_HOT_C = 45.0
 _IDLE_MOST_PUMP_W = 3.5
 _IDLE_MOST_BOILER_W = 60.0
 """Highest power at rest: a pump stopped by signal takes 0.5 to 3 W, a boiler's electronics 2 to
@@ -74,6 +75,8 @@ class PumpLearned:
         Most by which the loop's flow pipe stays below the boiler's while running [K].
     flow_low_c : float or None
         Least temperature of the loop's flow pipe in steady running [Cel].
+    source_high_c : float or None
+        Most of the temperature that feeds the loop in steady running [Cel].
     body_over_k : float or None
         Most by which the body is warmer than the water in its pipes [K].
     follows : float or None
@@ -91,6 +94,7 @@ class PumpLearned:
     factor: float | None = None
     gap_k: float | None = None
     flow_low_c: float | None = None
+    source_high_c: float | None = None
     body_over_k: float | None = None
     follows: float | None = None
     longest_rest_min: int = 0
@@ -142,7 +146,9 @@ def _pump_from(row: Mapping[str, Any]) -> PumpLearned:
     return PumpLearned(levels=levels, slots=tuple(kept.pop("slots", ())), **kept)
 
 
-def learn_plant(past: PlantMinutes, left_out: Mapping[str, BoolArray] | None = None) -> PlantLearned:
+def learn_plant(
+    past: PlantMinutes, left_out: Mapping[str, BoolArray] | None = None
+) -> PlantLearned:
     """Learn what is usual from past minutes.
 
     Parameters
@@ -164,9 +170,7 @@ def learn_plant(past: PlantMinutes, left_out: Mapping[str, BoolArray] | None = N
     }
     wanted = wants_heating(heat, charging(past, levels))
     return PlantLearned(
-        pumps={
-            p: _learn_pump(past, m, keep, levels[p], wanted) for p, (m, keep) in sound.items()
-        },
+        pumps={p: _learn_pump(past, m, keep, levels[p], wanted) for p, (m, keep) in sound.items()},
         boilers=boilers,
         store_low_c=_quantile(past.store_top_c, 0.005),
         days=len(past) / 1440.0,
@@ -219,9 +223,7 @@ def learn_levels(
 def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float:
     """Middle of the widest stretch of power, on a scale of ratios, that is hardly ever taken."""
     scaled = np.log(np.maximum(steady, 0.0) + _OFFSET_W)
-    edges = np.linspace(
-        np.log(_OFFSET_W) - 1e-9, np.log(idle_most_w * 2.0 + _OFFSET_W), _BINS + 1
-    )
+    edges = np.linspace(np.log(_OFFSET_W) - 1e-9, np.log(idle_most_w * 2.0 + _OFFSET_W), _BINS + 1)
     width = edges[1] - edges[0]
     count, _ = np.histogram(scaled, edges)
     # The gap must lie between two levels, of which the lower may be rest.
@@ -241,7 +243,8 @@ def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> fl
 def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArray:
     """1 where some boiler fires, 0 where none does, NaN where it cannot be told.
 
-    Told by the boiler's power where its levels are known, else by the rise of its flow pipe.
+    Told by the boiler's power where its levels are known, else by its flow pipe, which rises or
+    is kept hot.
     """
     found = np.full(len(minutes), np.nan)
     for name, drawn in minutes.boilers.items():
@@ -250,8 +253,11 @@ def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArra
             fires = np.where(np.isnan(drawn.power_w), np.nan, drawn.high_w > levels.split_w)
             found = np.fmax(found, fires)
     if np.isnan(found).all():
-        rise = minutes.boiler_flow_c - ago(minutes.boiler_flow_c, 3)
-        found = np.where(np.isnan(rise), np.nan, rise > 1.5)
+        flow = minutes.boiler_flow_c
+        with np.errstate(invalid="ignore"):
+            rises = flow - ago(flow, 3) > 1.5
+            kept = (flow > _HOT_C) & (flow - ago(flow, 10) > -1.0)
+        found = np.where(np.isnan(flow), np.nan, rises | kept)
     return found
 
 
@@ -287,6 +293,7 @@ def _learn_pump(
         factor=_quantile(one.factor[steady], 0.5),
         gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
         flow_low_c=_quantile(one.flow_c[steady], 0.01),
+        source_high_c=_quantile(past.source_c(one.pump)[steady], 0.95),
         body_over_k=_quantile((one.body_c - one.water_c)[keep], 0.998),
         follows=1.0 - float(rests.sum() / told.sum()) if told.sum() >= 60 else None,
         longest_rest_min=int(lasting(rests).max(initial=0)),

@@ -99,8 +99,10 @@ class Signs:
     @cached_property
     def odd(self) -> BoolArray:
         """Takes more than at rest and less than ever when running."""
-        return self.known & (self.power_w > self.idle_top_w) & (
-            self.power_w < _TOO_LITTLE * self.floor_w
+        return (
+            self.known
+            & (self.power_w > self.idle_top_w)
+            & (self.power_w < _TOO_LITTLE * self.floor_w)
         )
 
     @cached_property
@@ -131,7 +133,7 @@ class Signs:
         low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
         pulse = self.known & (low <= self.part_way_w) & (high > low + _TRY_W)
         never = trailing(lasting(self.runs) >= 2, _TRY_WINDOW_MIN) == 0
-        return never & (trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES)
+        return np.asarray(never & (trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES))
 
     @cached_property
     def cut_out(self) -> BoolArray:
@@ -223,6 +225,13 @@ class Signs:
             waits = pipe - ago(pipe, 5) < 0.3
         return np.asarray(trailing(np.asarray((apart | cold) & waits), 5) >= 3)
 
+    @cached_property
+    def usual_heat(self) -> BoolArray:
+        """The loop is fed no hotter than usual; after the store's charge it may be."""
+        most = self.usual.source_high_c
+        source = np.nan_to_num(self.plant.source_c(self.one.pump), nan=0.0)
+        return np.asarray(source <= (np.inf if most is None else most + 6.0))
+
     # demand
 
     @cached_property
@@ -244,7 +253,10 @@ class Signs:
     def wanted(self) -> BoolArray:
         """The pump should run: by its plant entry, by the clock, or by the fire."""
         if self.one.pump.always_on:
-            return np.asarray(lasting(self.known) >= 3)
+            # One that yields to the store was seen resting while the store was charged.
+            yields = self.usual.levels.idle_w is not None
+            free = trailing(self.storing, 12) == 0 if yields else self.known
+            return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"
         if by_clock and self.usual.slots and self.learned.days >= 5:

@@ -8,9 +8,11 @@ from analysis.cycles import LEAST_STEP_W, boiler_cycles
 from analysis.energy import energy_use
 from analysis.levels import two_levels
 from analysis.plant import Plant
+from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record, hold_limit_ms, holds
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
+from analysis.watched import learn, learning_span
 from collector.site import Site
 
 
@@ -48,6 +50,12 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
+
+
 def firing_powers(night: Nightly) -> dict[str, float]:
     """Electric power above which each boiler fires, learned over the last month [W]."""
     found = {}
@@ -77,6 +85,7 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
