@@ -1,7 +1,6 @@
 """Outdoor temperature by day, degree-days after several conventions, and years of weather."""
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,7 +8,7 @@ from scipy.signal import lfilter
 
 from analysis.plant import Plant
 from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, summarise
-from analysis.timebase import DAY_MS, SECOND_MS, Span, from_ms, local_day_edges
+from analysis.timebase import DAY_MS, SECOND_MS, Span, local_day_edges
 
 YEAR_DAYS = 365
 TROPICAL_YEAR = 365.2425
@@ -168,9 +167,9 @@ class Belief:
     """
 
     mean_c: float = 9.5
-    mean_sd: float = 2.5
+    mean_sd: float = 2.0
     swing_k: float = 8.0
-    swing_sd: float = 2.5
+    swing_sd: float = 2.0
     coldest_day: float = 20.0
     coldest_sd_days: float = 6.0
     spells_k: float = 3.2
@@ -194,9 +193,25 @@ def belief_of_zone(timezone: str) -> Belief:
     return TEMPERATE
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Years:
+    """Years of daily mean outdoor temperature that could be, one a row [Cel].
+
+    Attributes
+    ----------
+    temp_c : ndarray, shape (number, 365)
+        With weather in it.
+    usual_c : ndarray, shape (number, 365)
+        What the same place's climate holds usual for the day.
+    """
+
+    temp_c: FloatArray
+    usual_c: FloatArray
+
+
 def drawn_years(
     days: Days | None, belief: Belief, first_day: float, *, number: int, seed: int = 0
-) -> FloatArray:
+) -> Years:
     """Draw years of daily mean outdoor temperatures that agree with what was measured.
 
     Parameters
@@ -208,21 +223,17 @@ def drawn_years(
     first_day : float
         Day of the year with which the drawn years begin.
     number : int
-        How many to draw.
+        How many to draw: each an uncertain climate, and weather in it.
     seed : int
         Source of chance; the same seed gives the same weather.
-
-    Returns
-    -------
-    ndarray, shape (number, 365)
-        Each row a year that could come: an uncertain climate, and weather in it.
     """
     rng = np.random.default_rng([seed, number])
     centre, covariance = _learnt(days, belief)
     shape = rng.multivariate_normal(centre, covariance, size=number)
-    climate = shape @ _season_columns(first_day + np.arange(float(YEAR_DAYS)), belief).T
+    usual = shape @ _season_columns(first_day + np.arange(float(YEAR_DAYS)), belief).T
     spells = _wander(rng, number, belief.spells_k, belief.spells_days)
-    return climate + spells + _wander(rng, number, belief.months_k, belief.months_days)
+    months = _wander(rng, number, belief.months_k, belief.months_days)
+    return Years(usual + spells + months, usual)
 
 
 def _season_columns(day: FloatArray, belief: Belief) -> FloatArray:
@@ -272,23 +283,7 @@ def _wander(rng: np.random.Generator, number: int, spread: float, memory: float)
     return np.asarray(lfilter([1.0], [1.0, -keep], kick, axis=1))
 
 
-@lru_cache(maxsize=8)
-def usual_years(timezone: str, first_day: int, number: int) -> FloatArray:
-    """Years of weather where none was measured; the same for all plants of a zone."""
-    years = drawn_years(None, belief_of_zone(timezone), float(first_day), number=number)
-    years.setflags(write=False)
-    return years
-
-
 def first_day_of_year(time_ms: int, timezone: str) -> int:
     """Day of the year, from 0, of the local day in which a moment lies."""
     midnight = int(local_day_edges(Span(time_ms, time_ms + 1), timezone)[0])
     return int(day_of_year(midnight + DAY_MS // 2))
-
-
-def season_words(days: Days) -> str:
-    """First and last month that is known, in words."""
-    known = days.start_ms[days.known] + DAY_MS // 2
-    if not len(known):
-        return "no days"
-    return f"{from_ms(int(known[0])):%B %Y} to {from_ms(int(known[-1])):%B %Y}"

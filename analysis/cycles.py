@@ -1,66 +1,60 @@
-"""Burner cycles: firings and rests, from the boiler's power or its fuel counter."""
+"""Burner cycles: firings and rests, from the best source there is, checked against a second."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
+from analysis.cycling import Cycle, CycleSummary, no_summary, summarise_cycles
 from analysis.estimate import plain
-from analysis.levels import Runs, runs_above, two_levels
+from analysis.firing import Firings, Method, PowerLevel
+from analysis.firing_fuel import firings_from_fuel
+from analysis.firing_power import firings_from_power
+from analysis.firing_temperature import firings_from_temperature
 from analysis.plant import Boiler, Channel, Plant
-from analysis.readings import (
-    Holds,
-    IntArray,
-    Readings,
-    Record,
-    covered_hours,
-    hold_limit_ms,
-    holds,
-    usual_step_ms,
-)
-from analysis.timebase import HOUR_MS, SECOND_MS, Span, format_rfc3339, local_day_edges
-
-Method = Literal["power", "temperature", "fuel"]
+from analysis.readings import Readings, Record
+from analysis.timebase import DAY_MS, SECOND_MS, Span, format_rfc3339
 
 
 @dataclass(frozen=True, slots=True)
-class Cycle:
-    """One firing and the rest that follows it.
+class CrossCheck:
+    """What a second source says of the same time.
 
-    `off_s` is None where the rest's end was not seen; `is_complete` is False
-    where a gap hides an edge of the firing.
+    `seen` is the share of the first source's firings that it shows too,
+    `starts` and `other_starts` are the counts of both, `agrees` the verdict.
     """
 
-    start_ms: int
-    end_ms: int
-    off_s: float | None
-    is_complete: bool
+    method: Method
+    channel: str
+    starts: int
+    other_starts: int
+    seen: float
+    agrees: bool
 
     @property
-    def on_s(self) -> float:
-        """Length of the firing [s]."""
-        return (self.end_ms - self.start_ms) / SECOND_MS
+    def words(self) -> str:
+        """The verdict in a sentence."""
+        said = (
+            f"{self.channel} shows {self.other_starts} firings against {self.starts}, "
+            f"and {self.seen:.0%} of them at the same time"
+        )
+        if self.agrees:
+            return said
+        return f"{said}: the sources disagree, look whether the right things are measured"
 
-
-@dataclass(frozen=True, slots=True)
-class ShortCycling:
-    """Whether a boiler fires too often and too briefly; None where it cannot be said."""
-
-    is_short: bool | None
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class CycleSummary:
-    """Figures of the complete cycles within the covered time."""
-
-    starts: int
-    starts_per_day: float | None
-    on_hours: float
-    median_on_s: float | None
-    median_off_s: float | None
-    duty: float | None
-    short_cycling: ShortCycling
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "method": self.method,
+            "channel": self.channel,
+            "starts": self.starts,
+            "other_starts": self.other_starts,
+            "seen": plain(self.seen, 4),
+            "agrees": self.agrees,
+            "words": self.words,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,26 +67,30 @@ class BoilerCycles:
     cycles: tuple[Cycle, ...]
     summary: CycleSummary
     coverage: float
+    covered_h: float = 0.0
+    step_s: float = 0.0
+    levels: tuple[PowerLevel, ...] = ()
+    check: CrossCheck | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
-        s = self.summary
         return {
             "boiler": self.boiler,
             "method": self.method,
             "channel": self.channel,
             "cycles": [_cycle_document(c) for c in self.cycles],
-            "summary": {
-                "starts": s.starts,
-                "starts_per_day": plain(s.starts_per_day, 4),
-                "on_hours": plain(s.on_hours),
-                "median_on_s": plain(s.median_on_s),
-                "median_off_s": plain(s.median_off_s),
-                "duty": plain(s.duty, 4),
-                "short_cycling": {"is": s.short_cycling.is_short, "why": s.short_cycling.why},
-            },
+            "summary": self.summary.document(),
             "coverage": plain(self.coverage, 4),
+            "cross_check": self.check.document() if self.check else None,
         }
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a cycle: UTC ``start`` and ``end``, ``on_s``, ``off_s``, ``complete``."""
+        rows = [(c.start_ms, c.end_ms, c.on_s, c.off_s, c.is_complete) for c in self.cycles]
+        frame = pd.DataFrame(rows, columns=["start", "end", "on_s", "off_s", "complete"])
+        for name in ("start", "end"):
+            frame[name] = pd.to_datetime(frame[name], unit="ms", utc=True)
+        return frame
 
 
 def _cycle_document(cycle: Cycle) -> dict[str, Any]:
@@ -105,8 +103,10 @@ def _cycle_document(cycle: Cycle) -> dict[str, Any]:
     }
 
 
-def boiler_cycles(plant: Plant, boiler: Boiler, record: Record, span: Span) -> BoilerCycles:
-    """Cycles of a boiler from the best source there is: its power, else its fuel counter.
+def boiler_cycles(
+    plant: Plant, boiler: Boiler, record: Record, span: Span, *, is_checked: bool = True
+) -> BoilerCycles:
+    """Cycles of a boiler from the best source there is, checked against the next one.
 
     Parameters
     ----------
@@ -118,132 +118,79 @@ def boiler_cycles(plant: Plant, boiler: Boiler, record: Record, span: Span) -> B
         What was measured.
     span : Span
         Time to look at.
+    is_checked : bool
+        Whether to look at a second source, over the last weeks of the span.
     """
-    for quantity, source in (("power", _from_power), ("fuel_volume", _from_fuel)):
-        for channel in plant.select(boiler.id, quantity):
+    sources = sources_of(plant, boiler, record, span)
+    best = next(sources, None)
+    if best is None:
+        none = no_summary("no channel shows the firing")
+        return BoilerCycles(boiler.id, None, None, (), none, 0.0)
+    cycles = cycles_of(best)
+    return BoilerCycles(
+        boiler.id,
+        best.method,
+        best.channel,
+        cycles,
+        summarise_cycles(cycles, boiler, best.covered_h, timezone=plant.timezone),
+        min(best.covered_h / span.hours, 1.0) if span.hours > 0 else 0.0,
+        best.covered_h,
+        best.step_s,
+        best.levels,
+        _check(plant, boiler, record, span, best=best) if is_checked else None,
+    )
+
+
+Finder = Callable[[Boiler, Readings, Channel, Span], Firings | None]
+
+_FINE_S = 90.0
+"""Sources that tell less often than this are taken only where there is no finer one."""
+
+
+def _power(boiler: Boiler, readings: Readings, channel: Channel, span: Span) -> Firings | None:
+    return firings_from_power(boiler, readings, channel=channel, span=span)
+
+
+def _fuel(_boiler: Boiler, readings: Readings, channel: Channel, span: Span) -> Firings | None:
+    return firings_from_fuel(readings, channel, span)
+
+
+def _temperature(
+    _boiler: Boiler, readings: Readings, channel: Channel, span: Span
+) -> Firings | None:
+    return firings_from_temperature(readings, channel, span)
+
+
+def sources_of(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Iterator[Firings]:
+    """Firings from every source, the best first: fine ones before coarse ones.
+
+    Electric power shows every phase, a counter shows fuel itself, the flow
+    temperature only what reaches the pipe.
+    """
+    coarse = []
+    for find, channels in (
+        (_power, plant.select(boiler.id, "power")),
+        (_fuel, plant.select(boiler.id, "fuel_volume")),
+        (_temperature, plant.select(boiler.id, "temperature", "flow")),
+    ):
+        for channel in channels:
             readings = record.get(channel.id)
             if readings is None or len(readings) < 3:
                 continue
-            if found := source(readings, channel, span):
-                return _result(plant, boiler, channel, found=found, span=span)
-    summary = CycleSummary(
-        0, None, 0.0, None, None, None, ShortCycling(None, "no channel shows the firing")
-    )
-    return BoilerCycles(boiler.id, None, None, (), summary, 0.0)
+            found = find(boiler, readings, channel, span)
+            if found is None:
+                continue
+            if found.step_s <= _FINE_S or channel.reports == "change":
+                yield found
+            else:
+                coarse.append(found)
+    yield from sorted(coarse, key=lambda f: f.step_s)
 
 
-@dataclass(frozen=True, slots=True)
-class _Found:
-    method: Method
-    runs: Runs
-    covered_h: float
-
-
-LEAST_STEP_W = 8.0
-"""A burner adds at least its valve's power; common practice, no source."""
-
-
-def _from_power(readings: Readings, channel: Channel, span: Span) -> _Found | None:
-    """Firings as runs of the boiler's electric power above its rest level."""
-    hold_ms = hold_limit_ms(readings, channel)
-    known = holds(readings, hold_ms, span)
-    levels = two_levels(known, LEAST_STEP_W)
-    if levels is None:
-        return None
-    known = _without_glitches(known, levels.on, rest=levels.low)
-    runs = runs_above(known, levels.on, levels.off)
-    if channel.reports != "change":
-        runs = _between_samples(runs, readings)
-    return _Found("power", runs, covered_hours(known))
-
-
-def _without_glitches(known: Holds, on: float, *, rest: float) -> Holds:
-    """Leave out single zeros amid firing, which plugs report now and then.
-
-    Common practice, no source: a plug's lone 0 W between two firing values is
-    its own fault where the boiler at rest draws more than 0 W.
-    """
-    value = known.value
-    if len(value) < 3 or rest < 0.5:
-        return known
-    zero = np.flatnonzero(value[1:-1] == 0) + 1
-    lone = zero[(value[zero - 1] >= on) & (value[zero + 1] >= on)]
-    lone = lone[known.end_ms[lone] - known.start_ms[lone] <= 120 * SECOND_MS]
-    if not len(lone):
-        return known
-    filled = value.copy()
-    filled[lone] = value[lone - 1]
-    return known._replace(value=filled)
-
-
-def _between_samples(runs: Runs, readings: Readings) -> Runs:
-    """Move edges to the middle between the readings that enclose them."""
-    start = runs.start_ms - _half_step(readings, runs.start_ms) * runs.opens
-    end = runs.end_ms - _half_step(readings, runs.end_ms) * runs.closes
-    rest = runs.rest_until_ms
-    moved = np.where(rest > runs.end_ms, rest - _half_step(readings, rest), end)
-    return runs._replace(start_ms=start, end_ms=end, rest_until_ms=moved)
-
-
-def _half_step(readings: Readings, time_ms: IntArray) -> IntArray:
-    """Half the distance to the reading before, where one was taken at that moment."""
-    at = np.clip(np.searchsorted(readings.time_ms, time_ms), 1, len(readings) - 1)
-    apart = readings.time_ms[at] - readings.time_ms[at - 1]
-    step = np.minimum(apart, usual_step_ms(readings)) // 2
-    return np.where(readings.time_ms[at] == time_ms, step, 0)
-
-
-_LEAST_GAP_MS, _MOST_GAP_MS = 120 * SECOND_MS, 600 * SECOND_MS
-
-
-def _from_fuel(readings: Readings, channel: Channel, span: Span) -> _Found | None:
-    """Firings as runs of counter steps that follow each other closely.
-
-    A step tells that fuel flowed since the step before; the firing is taken to
-    begin and end half a usual step distance outside its first and last step.
-    """
-    inside = readings.known().within(span)
-    moved = np.flatnonzero(np.diff(inside.value) > 0) + 1
-    if len(moved) and moved[0] == 1 and _reports_steps_only(inside):
-        moved = np.append([0], moved)
-    step_ms = inside.time_ms[moved]
-    if len(step_ms) < 3:
-        return None
-    apart = np.diff(step_ms)
-    usual = float(np.median(apart[apart <= np.quantile(apart, 0.75)]))
-    gap_ms = float(np.clip(2.5 * usual, _LEAST_GAP_MS, _MOST_GAP_MS))
-    split = np.flatnonzero(apart > gap_ms)
-    half = int(usual / 2)
-    start = step_ms[np.append([0], split + 1)] - half
-    end = step_ms[np.append(split, [len(step_ms) - 1])] + half
-    seen = np.ones(len(start), bool)
-    rest = np.append(start[1:], end[-1:])
-    runs = Runs(start, end, seen, seen, rest)
-    return _fuel_coverage(runs, inside, channel, span)
-
-
-def _reports_steps_only(readings: Readings) -> bool:
-    """Whether every reading is a step, as from a pulse output."""
-    return bool(np.mean(np.diff(readings.value) > 0) > 0.95)
-
-
-def _fuel_coverage(runs: Runs, inside: Readings, channel: Channel, span: Span) -> _Found:
-    if _reports_steps_only(inside) or channel.reports == "change":
-        hours = (int(inside.time_ms[-1]) - int(inside.time_ms[0])) / HOUR_MS
-        return _Found("fuel", runs, hours)
-    known = holds(inside, hold_limit_ms(inside, channel), span)
-    broken = known.end_ms[:-1][known.start_ms[1:] > known.end_ms[:-1]]
-    hidden = np.searchsorted(broken, runs.start_ms) != np.searchsorted(broken, runs.end_ms)
-    runs = runs._replace(opens=~hidden, closes=~hidden)
-    return _Found("fuel", runs, covered_hours(known))
-
-
-def _result(
-    plant: Plant, boiler: Boiler, channel: Channel, *, found: _Found, span: Span
-) -> BoilerCycles:
-    runs = found.runs
-    columns = (column.tolist() for column in runs)
-    cycles = tuple(
+def cycles_of(firings: Firings) -> tuple[Cycle, ...]:
+    """Firings with the rests that follow them."""
+    columns = (column.tolist() for column in firings.runs)
+    return tuple(
         Cycle(
             start,
             end,
@@ -252,87 +199,38 @@ def _result(
         )
         for start, end, opens, closes, rest in zip(*columns, strict=True)
     )
-    return BoilerCycles(
-        boiler.id,
-        found.method,
-        channel.id,
-        cycles,
-        summarise_cycles(cycles, boiler, found.covered_h, timezone=plant.timezone),
-        min(found.covered_h / span.hours, 1.0) if span.hours > 0 else 0.0,
-    )
 
 
-def summarise_cycles(
-    cycles: tuple[Cycle, ...], boiler: Boiler, covered_h: float, *, timezone: str
-) -> CycleSummary:
-    """Figures of cycles; incomplete ones count for hours and starts, not for lengths.
-
-    Parameters
-    ----------
-    cycles : tuple of Cycle
-        In order.
-    boiler : Boiler
-        Its fuel decides what is short.
-    covered_h : float
-        Hours with readings.
-    timezone : str
-        Zone of the local day.
-    """
-    complete = [c for c in cycles if c.is_complete]
-    on_hours = sum(c.on_s for c in cycles) / 3600
-    on_s = [c.on_s for c in complete]
-    off_s = [c.off_s for c in complete if c.off_s is not None]
-    return CycleSummary(
-        starts=len(cycles),
-        starts_per_day=len(cycles) / covered_h * 24 if covered_h > 0 else None,
-        on_hours=on_hours,
-        median_on_s=float(np.median(on_s)) if on_s else None,
-        median_off_s=float(np.median(off_s)) if off_s else None,
-        duty=on_hours / covered_h if covered_h > 0 else None,
-        short_cycling=judge_short_cycling(cycles, boiler, timezone=timezone),
-    )
+_CHECK_MS = 28 * DAY_MS
+_AGREE = 0.8
+_TOLERANCE_MS = 180 * SECOND_MS
 
 
-@dataclass(frozen=True, slots=True)
-class CyclingLimits:
-    """Rules of thumb for one fuel; they disagree in the trade and are settings, no standard."""
+def _check(
+    plant: Plant, boiler: Boiler, record: Record, span: Span, *, best: Firings
+) -> CrossCheck | None:
+    """Compare the last weeks of the best source with the next source of another kind."""
+    late = Span(max(span.start_ms, span.end_ms - _CHECK_MS), span.end_ms)
+    for other in sources_of(plant, boiler, record, late):
+        if other.method == best.method:
+            continue
+        begin, end = int(other.runs.start_ms[0]), int(other.runs.end_ms[-1])
+        start = best.runs.start_ms
+        within = (start >= begin - _TOLERANCE_MS) & (start <= end)
+        if within.sum() < 3:
+            return None
+        seen = _overlap(best, other, within)
+        count, others = int(within.sum()), len(other.runs.start_ms)
+        alike = abs(others - count) <= (1 - _AGREE) * max(count, others)
+        agrees = seen >= _AGREE and alike
+        return CrossCheck(other.method, other.channel, count, others, seen, agrees)
+    return None
 
-    shortest_median_s: float
-    most_per_hour: int
-    most_per_day: int
-    days: int = 3
 
-
-LIMITS = {
-    "gas": CyclingLimits(180.0, 6, 50),
-    "lpg": CyclingLimits(180.0, 6, 50),
-    "oil": CyclingLimits(300.0, 6, 40),
-}
-"""Common practice, no source: trade texts give 3 to 15 min a firing and 3 to 8 starts an hour."""
-
-
-def judge_short_cycling(
-    cycles: tuple[Cycle, ...], boiler: Boiler, *, timezone: str
-) -> ShortCycling:
-    """Judge by rules of thumb whether a boiler cycles too often.
-
-    Either the median firing is too short and some hour has too many starts, or
-    several days have too many starts.
-    """
-    limits = LIMITS[boiler.fuel]
-    complete = [c for c in cycles if c.is_complete]
-    if len(complete) < 5:
-        return ShortCycling(None, f"only {len(complete)} complete firings; at least 5 are needed")
-    starts = np.array([c.start_ms for c in cycles])
-    median_s = float(np.median([c.on_s for c in complete]))
-    busiest = int((np.searchsorted(starts, starts + HOUR_MS) - np.arange(len(starts))).max())
-    edges = local_day_edges(Span(int(starts[0]), int(starts[-1]) + 1), timezone)
-    busy_days = int((np.histogram(starts, edges)[0] > limits.most_per_day).sum())
-    said = (
-        f"median firing {median_s / 60:.1f} min, {busiest} starts in the busiest hour, "
-        f"{busy_days} days with more than {limits.most_per_day} starts "
-        f"(rule of thumb: under {limits.shortest_median_s / 60:.0f} min and over "
-        f"{limits.most_per_hour} an hour, or {limits.days} such days)"
-    )
-    brief = median_s < limits.shortest_median_s and busiest > limits.most_per_hour
-    return ShortCycling(bool(brief or busy_days >= limits.days), said)
+def _overlap(best: Firings, other: Firings, within: np.ndarray) -> float:
+    """Share of firings of the one during which the other shows one too."""
+    start = best.runs.start_ms[within] - _TOLERANCE_MS
+    end = best.runs.end_ms[within] + _TOLERANCE_MS
+    ended = np.searchsorted(other.runs.end_ms, start)
+    begun = np.searchsorted(other.runs.start_ms, end)
+    return float(np.mean(begun > ended))

@@ -3,20 +3,19 @@
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from analysis.estimate import Estimate, plain
 from analysis.levels import two_levels
+from analysis.metered import RUNNING_W, energy_from_counter, most_power_w, readings_of
 from analysis.plant import Boiler, Channel, Plant, Pump, Tariff
 from analysis.readings import (
-    FloatArray,
     Readings,
     Record,
     covered_hours,
     hold_limit_ms,
     holds,
 )
-from analysis.timebase import HOUR_MS, YEAR_H, Span
+from analysis.timebase import HOUR_MS, Span
+from analysis.yearly import KWH, metered_year
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,35 +78,18 @@ def energy_use(plant: Plant, machine: Pump | Boiler, record: Record, span: Span)
     """
     kwh = hours = 0.0
     run_hours = None
-    power = _readings_of(plant, machine, "power", record=record)
-    counter = _readings_of(plant, machine, "energy", record=record)
+    power = readings_of(plant, machine, "power", record=record)
+    counter = readings_of(plant, machine, "energy", record=record)
     if power:
         kwh, hours, run_hours = _from_power(*power, span)
     if counter:
         counted = energy_from_counter(counter[1].within(span), most_w=most_power_w(machine))
         if counted.covered_h >= hours:
             kwh, hours = counted.kwh, counted.covered_h
-    per_year = _per_year(machine, kwh, hours)
+    per_year = _per_year(plant, machine, record, span)
     return EnergyUse(
         machine.id, kwh, hours, span.hours, run_hours, per_year, _cost(per_year, plant.tariff)
     )
-
-
-def _readings_of(
-    plant: Plant, machine: Pump | Boiler, quantity: str, *, record: Record
-) -> tuple[Channel, Readings] | None:
-    for channel in plant.select(machine.id, quantity):
-        readings = record.get(channel.id)
-        if readings is not None and len(readings):
-            return channel, readings
-    return None
-
-
-def most_power_w(machine: Pump | Boiler) -> float:
-    """Power the machine can hardly exceed [W], to tell counter jumps from consumption."""
-    if isinstance(machine, Pump) and machine.rated_power_w:
-        return 2.0 * machine.rated_power_w[1] + 20.0
-    return 500.0
 
 
 def _from_power(
@@ -117,100 +99,14 @@ def _from_power(
     known = holds(readings, hold_limit_ms(readings, channel), span)
     hours = (known.end_ms - known.start_ms) / HOUR_MS
     kwh = float((known.value * hours).sum()) / 1000
-    levels = two_levels(known, 2.0)
-    threshold = levels.on if levels and levels.low < 0.3 * levels.high else 2.0
+    levels = two_levels(known, RUNNING_W)
+    threshold = levels.on if levels and levels.low < 0.3 * levels.high else RUNNING_W
     return kwh, covered_hours(known), float(hours[known.value >= threshold].sum())
 
 
-@dataclass(frozen=True, slots=True)
-class Counted:
-    """What a counter says.
-
-    Attributes
-    ----------
-    kwh : float
-        Sum of its steps over the covered time.
-    covered_h : float
-        Time over which it counted without a break [h].
-    resets, jumps : int
-        Falls taken as a reset; leaps that no such machine can use, left out.
-    """
-
-    kwh: float
-    covered_h: float
-    resets: int
-    jumps: int
-
-
-_JITTER_KWH = 0.02
-"""A counter that falls by less shows its last digit's unrest, no reset."""
-
-
-def energy_from_counter(readings: Readings, *, most_w: float) -> Counted:
-    """Energy from a cumulative counter, stitched over resets.
-
-    Between two readings a counter says exactly what was used, however long
-    they lie apart. Where it fell, it counts on from zero if the new value is
-    possible since then, else from an older saved value; either way what was
-    used just before is unknown and the step is not covered. A leap above
-    `most_w`, and above all that the counter usually shows, is no consumption.
-
-    Parameters
-    ----------
-    readings : Readings
-        Counter values [kWh].
-    most_w : float
-        Greatest power that is possible [W].
-    """
-    known = readings.known()
-    if len(known) < 2:
-        return Counted(0.0, 0.0, 0, 0)
-    step = np.diff(known.value)
-    hours = np.diff(known.time_ms) / HOUR_MS
-    limit_w = max(most_w, _usual_most_w(step, hours))
-    possible: FloatArray = limit_w * hours / 1000 + _JITTER_KWH
-    reset = step < -_JITTER_KWH
-    jump = step > possible
-    since = np.where(reset & (known.value[1:] <= possible), known.value[1:], 0.0)
-    counted = np.where(reset, since, np.where(jump, 0.0, step))
-    covered = ~(reset | jump)
-    return Counted(
-        float(counted.sum()), float(hours[covered].sum()), int(reset.sum()), int(jump.sum())
-    )
-
-
-def _usual_most_w(step_kwh: FloatArray, hours: FloatArray) -> float:
-    """Power the counter itself shows often [W]: what is frequent is no leap."""
-    rising = step_kwh > 0
-    if rising.sum() < 50:
-        return 0.0
-    return 3.0 * float(np.quantile(step_kwh[rising] / hours[rising], 0.95)) * 1000
-
-
-def _per_year(machine: Pump | Boiler, kwh: float, hours: float) -> Estimate:
-    """First honest bounds for a year: the season is not yet in them.
-
-    A year's coverage is scaled by its share. With less, the machine has used
-    at least what was measured and at most its mean power all year; where it is
-    always on, the mean power holds all year.
-    """
-    unit = "kW.h"
-    if hours < 24:
-        return Estimate.unknown(unit, "less than a day of readings")
-    scaled = kwh / hours * YEAR_H
-    if hours >= 0.9 * YEAR_H:
-        share = min(hours / YEAR_H, 1.0)
-        spread = 0.03 + (1 - share)
-        return Estimate(scaled, scaled * (1 - spread), scaled * (1 + spread), unit, "a whole year")
-    if isinstance(machine, Pump) and machine.always_on:
-        return Estimate(scaled, scaled * 0.9, scaled * 1.1, unit, "always on: mean power all year")
-    return Estimate(
-        (kwh + scaled) / 2,
-        kwh,
-        scaled,
-        unit,
-        f"{hours / 24:.0f} days only: between what was measured and its mean power all year",
-    )
+def _per_year(plant: Plant, machine: Pump | Boiler, record: Record, span: Span) -> Estimate:
+    year = metered_year(plant, machine, record, span)
+    return Estimate.unknown(KWH, year) if isinstance(year, str) else year.estimate()
 
 
 def _cost(per_year: Estimate, tariff: Tariff) -> Estimate:

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.finding import Evidence, Finding
+from analysis.grid import ago, lasting, spans_of, trailing
 from analysis.levels import BoolArray, runs_above
-from analysis.minutes import ago, lasting, spans_of, trailing
 from analysis.plant import Channel
 from analysis.pump_signs import Signs
 from analysis.readings import Readings, hold_limit_ms, holds, value_at

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.grid import lasting, trailing
 from analysis.levels import BoolArray
-from analysis.minutes import lasting, trailing
 from analysis.pump_signs import Signs
 from analysis.readings import IntArray
 

@@ -1,157 +1,228 @@
-"""Readings laid on one grid of minutes, whatever the habit of the device that sent them."""
+"""A pump and what surrounds it on one grid of minutes, from channels of any rate."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from analysis.levels import BoolArray
-from analysis.plant import Channel, Plant
+from analysis.levels import BoolArray, two_levels
+from analysis.plant import Channel, Plant, Pump
 from analysis.readings import (
     FloatArray,
+    Holds,
     IntArray,
     Readings,
     Record,
-    Summary,
     hold_limit_ms,
-    summarise,
+    usual_step_ms,
+    value_at,
 )
-from analysis.timebase import MINUTE_MS, SECOND_MS, Span
+from analysis.timebase import MINUTE_MS, SECOND_MS, Span, local_day_edges
 
-LEAST_COVER_S = 6.0
-"""A minute of which less is known is unknown."""
-_CODES = (85.0, -127.0, 0.0)
-_JUMP_K = 5.0
-_NEAR_W = 0.5
-COARSE_S = 120.0
-"""Readings further apart than this show no start attempts and no cut-out: too coarse to judge
-a pump within minutes."""
+COARSE_S = 150.0
+"""Readings rarer than this say nothing of minutes; common practice, no source."""
+_LENT_MS = 30 * MINUTE_MS
+"""Mains voltage seen at another plug is taken to hold this long."""
+_STANDBY_W = 2.55
+"""Electronic pumps stopped by signal draw 0.5 to 3 W (from memory, no source)."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Minutes:
-    """A plant's channels on whole minutes; a channel is laid out when first asked for.
+    """A pump minute by minute, NaN where unknown; every array of shape (n,).
 
     Attributes
     ----------
-    plant, record : Plant, Record
-        Where the readings come from.
-    edges_ms : ndarray of int64, shape (n + 1,)
-        Edges of the minutes [ms].
+    time_ms : ndarray of int64
+        Grid, from a local midnight on [ms].
+    day_edge : ndarray of int64, shape (days + 1,)
+        Index of each local midnight in the grid.
+    power_w, voltage_v, factor : ndarray
+        Power, mains voltage (of another plug where its own tells none), power factor.
+    flow_c, return_c, around_c, boiler_c, room_c, outdoor_c : ndarray
+        Temperatures at the pump's pipes, around them, of the boiler's flow, of a room and outdoors.
+    fires : ndarray
+        1 where the burner fires, 0 where not.
+    on : ndarray of bool
+        Whether the pump was seen running.
+    run_min : ndarray
+        Minutes since the run or the rest began.
+    step_s : float
+        Usual time between power readings [s].
+    reports : str
+        ``periodic`` or ``change``.
+    quantum_w : float
+        Step in which the plug shows power [W].
+    has : frozenset of str
+        Which of the arrays above rest on a channel with readings.
     """
 
-    plant: Plant
-    record: Record
-    edges_ms: IntArray
-    _kept: dict[str, Summary | None] = field(default_factory=dict)
-
-    @classmethod
-    def over(cls, plant: Plant, record: Record, span: Span) -> "Minutes":
-        """Grid of the whole minutes that end within a span."""
-        last = span.end_ms // MINUTE_MS * MINUTE_MS
-        first = -(-span.start_ms // MINUTE_MS) * MINUTE_MS
-        return cls(plant, record, np.arange(first, last + 1, MINUTE_MS, dtype=np.int64))
-
-    def __len__(self) -> int:
-        return max(len(self.edges_ms) - 1, 0)
+    time_ms: IntArray
+    day_edge: IntArray
+    power_w: FloatArray
+    voltage_v: FloatArray
+    factor: FloatArray
+    flow_c: FloatArray
+    return_c: FloatArray
+    around_c: FloatArray
+    boiler_c: FloatArray
+    room_c: FloatArray
+    outdoor_c: FloatArray
+    fires: FloatArray
+    on: BoolArray
+    run_min: IntArray
+    step_s: float
+    reports: Literal["periodic", "change"]
+    quantum_w: float
+    has: frozenset[str]
 
     @property
-    def start_ms(self) -> IntArray:
-        """Beginning of each minute [ms]."""
-        return self.edges_ms[:-1]
-
-    def of_channel(self, channel: Channel) -> Summary | None:
-        """Mean, least, greatest and cover of a channel; None where nothing is known of it."""
-        if channel.id not in self._kept:
-            self._kept[channel.id] = self._laid_out(channel)
-        return self._kept[channel.id]
-
-    def summary(self, of: str, quantity: str = "power", place: str | None = None) -> Summary | None:
-        """As `of_channel` for the first such channel of a part."""
-        channel = self.plant.first(of, quantity, place)
-        return None if channel is None else self.of_channel(channel)
-
-    def mean(self, of: str, quantity: str = "power", place: str | None = None) -> FloatArray:
-        """Mean of each minute; NaN where unknown, everywhere so without such a channel."""
-        found = self.summary(of, quantity, place)
-        return np.full(len(self), np.nan) if found is None else found.mean
-
-    def _laid_out(self, channel: Channel) -> Summary | None:
-        readings = self.record.get(channel.id)
-        if readings is None or not len(readings) or not len(self):
-            return None
-        hold_ms = hold_limit_ms(readings, channel)
-        laid = summarise(without_glitches(readings, channel), self.edges_ms, hold_ms)
-        known = laid.covered_s >= LEAST_COVER_S
-        if not known.any():
-            return None
-        low, high = np.where(known, laid.low, np.nan), np.where(known, laid.high, np.nan)
-        return Summary(laid.start_ms, np.where(known, laid.mean, np.nan), low, high, laid.covered_s)
+    def is_coarse(self) -> bool:
+        """Whether power is told too rarely to see what happens within minutes."""
+        return self.reports == "periodic" and self.step_s > COARSE_S
 
 
-def without_glitches(readings: Readings, channel: Channel) -> Readings:
-    """Leave out single readings that no machine or pipe could give.
+def pump_minutes(plant: Plant, pump: Pump, record: Record, span: Span) -> Minutes | None:
+    """Lay a pump's channels on a grid of minutes.
 
-    A fault code of a temperature sensor that departs from both neighbours by
-    more than 5 K, and a power of nothing between two that agree with each
-    other, are faults of the message, not of the plant.
+    Returns
+    -------
+    Minutes or None
+        None where the pump has no power channel with readings.
     """
-    value = readings.value
-    if len(value) < 3 or channel.quantity not in ("temperature", "power"):
-        return readings
-    before, here, after = value[:-2], value[1:-1], value[2:]
-    if channel.quantity == "temperature":
-        odd = np.isin(here, _CODES) & (np.abs(here - before) > _JUMP_K)
-        odd &= np.abs(here - after) > _JUMP_K
-    else:
-        odd = (here < _NEAR_W) & (before > _NEAR_W) & (after > _NEAR_W)
-        odd &= np.abs(before - after) < 0.25 * np.maximum(before, after)
-    if not odd.any():
-        return readings
-    keep = np.concatenate(([True], ~odd, [True]))
-    return Readings(readings.time_ms[keep], value[keep])
+    channel = plant.first(pump.id, "power")
+    if channel is None or not len(record.get(channel.id, Readings.empty())):
+        return None
+    edges = local_day_edges(span, plant.timezone)
+    grid = np.arange(edges[0], edges[-1], MINUTE_MS, dtype=np.int64)
+    grid = grid[grid < span.end_ms]
+    lay = _Layer(plant, record, grid)
+    power = lay.of(channel)
+    power[grid < span.start_ms] = np.nan
+    sources = {
+        "flow_c": lay.first(pump.id, "temperature", "flow"),
+        "return_c": lay.first(pump.id, "temperature", "return"),
+        "around_c": lay.first("plant", "temperature", "ambient"),
+        "boiler_c": lay.boiler("temperature", "flow"),
+        "room_c": lay.first("plant", "temperature", "room"),
+        "outdoor_c": lay.first("plant", "temperature", "outdoor"),
+        "voltage_v": lay.voltage(pump.id),
+        "factor": lay.factor(pump.id, power),
+        "fires": lay.fires(),
+    }
+    on = np.nan_to_num(power) > running_above_w(power, pump)
+    readings = record[channel.id]
+    unknown = np.full(len(grid), np.nan)
+    return Minutes(
+        time_ms=grid,
+        day_edge=np.searchsorted(grid, edges).astype(np.int64),
+        power_w=power,
+        on=on,
+        run_min=_since_change(on),
+        step_s=usual_step_ms(readings) / SECOND_MS,
+        quantum_w=1.0 if _is_whole(power[np.isfinite(power)]) else 0.1,
+        reports="change" if channel.reports == "change" else "periodic",
+        has=frozenset(name for name, array in sources.items() if array is not None),
+        **{name: unknown if array is None else array for name, array in sources.items()},
+    )
 
 
-# small tools for judging by the minute
+def running_above_w(power_w: FloatArray, pump: Pump) -> float:
+    """Power above which a pump turns [W]; below it stands, on standby or off."""
+    known = power_w[np.isfinite(power_w)]
+    if not len(known):
+        return 1.0
+    if pump.drive == "induction":
+        busy = known[known > 3.0]
+        return 0.3 * float(np.median(busy)) if len(busy) else 3.0
+    low = known[known <= _STANDBY_W]
+    if pump.always_on or len(low) < 0.005 * len(known):
+        return 0.5
+    middle = float(np.median(low))
+    if _is_whole(known):
+        return middle + 0.5
+    above = float(np.mean((known > middle + 0.15) & (known < middle + 0.45)))
+    # A pump that slows down to little passes through all values; one that stops leaves a gap.
+    return middle + 0.2 if above < 0.05 * len(low) / len(known) else 0.5
 
 
-def trailing(flag: BoolArray, minutes: int) -> IntArray:
-    """How many of the last `minutes`, this one included, bear a flag."""
-    total: IntArray = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag, dtype=np.int64)))
-    at = np.arange(1, len(flag) + 1)
-    return np.asarray(total[at] - total[np.maximum(at - minutes, 0)], np.int64)
+def _is_whole(value: FloatArray) -> bool:
+    """Whether a plug shows whole watts only."""
+    return bool(np.all(value == np.round(value)))
 
 
-def lasting(flag: BoolArray) -> IntArray:
-    """For how many minutes on end, this one included, a flag has been set."""
-    at = np.arange(1, len(flag) + 1)
-    return np.asarray(at - np.maximum.accumulate(np.where(flag, 0, at)), np.int64)
+def _since_change(on: BoolArray) -> IntArray:
+    """Minutes since the state last changed."""
+    place = np.arange(len(on))
+    changed = np.append([True], on[1:] != on[:-1]) if len(on) else np.empty(0, bool)
+    return np.asarray(place - np.maximum.accumulate(np.where(changed, place, 0)), np.int64)
 
 
-def ago(value: FloatArray, minutes: int) -> FloatArray:
-    """Value of some minutes before; NaN at the beginning."""
-    out = np.full(len(value), np.nan)
-    out[minutes:] = value[: len(value) - minutes] if minutes else value
-    return out
+class _Layer:
+    """Lays channels of a record on a grid, None for what there is not."""
+
+    def __init__(self, plant: Plant, record: Record, grid: IntArray) -> None:
+        self.plant, self.record, self.grid = plant, record, grid
+
+    def of(self, channel: Channel, least_hold_ms: int = 0) -> FloatArray:
+        readings = self.record[channel.id]
+        hold_ms = max(hold_limit_ms(readings, channel), least_hold_ms, 2 * MINUTE_MS)
+        return value_at(readings, self.grid, hold_ms)
+
+    def first(self, of: str, quantity: str, place: str | None = None) -> FloatArray | None:
+        for channel in self.plant.select(of, quantity, place):
+            if len(self.record.get(channel.id, Readings.empty())):
+                value = self.of(channel)
+                return _plausible(value) if quantity == "temperature" else value
+        return None
+
+    def boiler(self, quantity: str, place: str | None = None) -> FloatArray | None:
+        for boiler in self.plant.boilers:
+            if (found := self.first(boiler.id, quantity, place)) is not None:
+                return found
+        return None
+
+    def voltage(self, pump: str) -> FloatArray | None:
+        """Own voltage, gaps filled from any other plug: the mains are the same."""
+        channels = sorted(self.plant.select(quantity="voltage"), key=lambda c: c.of != pump)
+        found: FloatArray | None = None
+        for channel in channels:
+            if not len(self.record.get(channel.id, Readings.empty())):
+                continue
+            value = self.of(channel, _LENT_MS)
+            value[~((value > 180.0) & (value < 270.0))] = np.nan
+            found = value if found is None else np.where(np.isnan(found), value, found)
+        return found
+
+    def factor(self, pump: str, power_w: FloatArray) -> FloatArray | None:
+        """Power factor told by the plug, or that of power, voltage and current."""
+        if (told := self.first(pump, "power_factor")) is not None:
+            return told
+        current, voltage = self.first(pump, "current"), self.first(pump, "voltage")
+        if current is None or voltage is None:
+            return None
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(current > 0.02, power_w / (voltage * current), np.nan)
+
+    def fires(self) -> FloatArray | None:
+        """Whether the burner fires, by its power, else by the rise of the boiler's flow."""
+        power = self.boiler("power")
+        if power is not None:
+            known = np.isfinite(power)
+            held = Holds(self.grid[known], self.grid[known] + MINUTE_MS, power[known])
+            if (levels := two_levels(held, 3.0)) is not None:
+                return np.where(known, (power > levels.on) * 1.0, np.nan)
+        hot = self.boiler("temperature", "flow")
+        if hot is None:
+            return None
+        rise = np.full(len(hot), np.nan)
+        rise[2:-2] = hot[4:] - hot[:-4]
+        return np.where(np.isnan(rise), np.nan, (rise > 1.5) * 1.0)
 
 
-def held(value: FloatArray, minutes: int) -> FloatArray:
-    """Last known value, carried over at most so many minutes of silence."""
-    at = np.arange(len(value))
-    last = np.maximum.accumulate(np.where(np.isnan(value), -1, at))
-    fresh = (last >= 0) & (at - last <= minutes)
-    return np.where(fresh, value[np.maximum(last, 0)], np.nan)
-
-
-def spans_of(flag: BoolArray, start_ms: IntArray) -> list[Span]:
-    """Stretches of minutes that bear a flag."""
-    padded = np.concatenate(([False], flag, [False]))
-    edge = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
-    return [Span(int(start_ms[a]), int(start_ms[b - 1]) + MINUTE_MS) for a, b in edge]
-
-
-def is_coarse(readings: Readings, channel: Channel) -> bool:
-    """Whether a channel is read too seldom to judge by the minute; on change it is not."""
-    if channel.reports == "change" or len(readings) < 3:
-        return False
-    usual_s = channel.interval_s or float(np.median(np.diff(readings.time_ms))) / SECOND_MS
-    return usual_s > COARSE_S
+def _plausible(value: FloatArray) -> FloatArray:
+    """Leave out marks of digital sensors in trouble (85 and -127) that stand alone."""
+    odd = (value < -60.0) | (value > 130.0)
+    jump = np.abs(np.diff(value, prepend=value[:1]))
+    odd |= (value == 85.0) & (jump > 10.0)
+    return np.where(odd, np.nan, value)

@@ -6,8 +6,8 @@ from typing import Any, Self
 
 import numpy as np
 
+from analysis.grid import Grid, held
 from analysis.levels import BoolArray
-from analysis.minutes import Minutes, held
 from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
 from analysis.timebase import Span, local_minute_of_day
@@ -115,7 +115,7 @@ class PlantMinutes(Sliced):
     @classmethod
     def over(cls, plant: Plant, record: Record, span: Span) -> "PlantMinutes":
         """Lay out the readings of a span."""
-        grid = Minutes.over(plant, record, span)
+        grid = Grid.over(plant, record, span)
         flow = np.full(len(grid), np.nan)
         for boiler in plant.boilers:
             flow = np.fmax(flow, _temperature(grid, boiler.id, "flow"))
@@ -138,11 +138,11 @@ class PlantMinutes(Sliced):
         )
 
 
-def _temperature(grid: Minutes, of: str, place: str) -> FloatArray:
+def _temperature(grid: Grid, of: str, place: str) -> FloatArray:
     return held(grid.mean(of, "temperature", place), _BRIDGE_MIN)
 
 
-def _pump_minutes(grid: Minutes, pump: Pump) -> PumpMinutes:
+def _pump_minutes(grid: Grid, pump: Pump) -> PumpMinutes:
     drawn = _drawn(grid, pump.id)
     volts = _volts(grid, pump.id)
     if pump.drive == "induction" and volts is not None:
@@ -159,7 +159,7 @@ def _pump_minutes(grid: Minutes, pump: Pump) -> PumpMinutes:
     )
 
 
-def _drawn(grid: Minutes, of: str) -> MachineMinutes:
+def _drawn(grid: Grid, of: str) -> MachineMinutes:
     found = grid.summary(of)
     if found is None:
         unknown = np.full(len(grid), np.nan)
@@ -167,7 +167,7 @@ def _drawn(grid: Minutes, of: str) -> MachineMinutes:
     return MachineMinutes(found.mean, found.low, found.high)
 
 
-def _volts(grid: Minutes, of: str) -> FloatArray | None:
+def _volts(grid: Grid, of: str) -> FloatArray | None:
     """Mains voltage at the pump's plug or, failing that, at any other; held over silence."""
     channels = grid.plant.select(of=of, quantity="voltage")
     channels += grid.plant.select(quantity="voltage")

@@ -11,8 +11,8 @@ from typing import Any, Self
 
 import numpy as np
 
+from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
-from analysis.minutes import ago, lasting, trailing
 from analysis.plant_minutes import MachineMinutes, PlantMinutes, PumpMinutes
 from analysis.readings import FloatArray
 

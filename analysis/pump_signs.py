@@ -9,8 +9,8 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
-from analysis.minutes import ago, lasting, trailing
 from analysis.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.pump_learned import (
     Levels,

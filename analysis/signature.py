@@ -193,7 +193,7 @@ def fit_signature(points: Points, *, shape: Shape = "knee", prior: Prior = LOOSE
     change = _best_change(points) if shape == "knee" else 0.0
     fit = _least_squares(shape, points, change)
     spread = float(np.sqrt(fit.squares / max(len(points) - _PARAMETERS[shape], 1)))
-    memory = _memory(fit.residual, points.at)
+    memory = memory_of(fit.residual, points.at)
     total = float(((points.use - points.use.mean()) ** 2).sum())
     return Signature(
         shape=shape,
@@ -252,7 +252,7 @@ def _best_change(points: Points) -> float:
     return float(near.x) if near.fun < min(found) else best
 
 
-def _memory(residual: FloatArray, order: FloatArray | None) -> Memory:
+def memory_of(residual: FloatArray, order: FloatArray | None) -> Memory:
     """Autocorrelation of residuals; pairs across a gap do not count."""
     if order is None:
         return Memory(None, 1.0)
@@ -425,6 +425,6 @@ def best_shape(points: Points) -> Shape:
         return "flat"
     knee = _least_squares("knee", points, _best_change(points))
     flat = _least_squares("flat", points, 0.0)
-    worth = len(points) / _memory(knee.residual, points.at).inflation
+    worth = len(points) / memory_of(knee.residual, points.at).inflation
     gain = worth * np.log(max(flat.squares, 1e-30) / max(knee.squares, 1e-30))
     return "knee" if gain > 2.0 * np.log(worth) and knee.slope > 0 else "flat"

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.finding import Evidence, Finding
+from analysis.grid import is_coarse
 from analysis.judge_pump import DEAD, DRY, NAMES, STALL, Spell
-from analysis.minutes import is_coarse
 from analysis.plant import Pump
 from analysis.pump_signs import Signs
 from analysis.readings import FloatArray, Readings

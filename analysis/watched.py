@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.grid import trailing
 from analysis.judge_pump import Minded, Spell, mind, spells
 from analysis.levels import BoolArray
-from analysis.minutes import trailing
 from analysis.plant_minutes import PlantMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
 from analysis.pump_signs import Signs

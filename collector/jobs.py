@@ -11,6 +11,7 @@ from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.pump_learned import PlantLearned
+from analysis.slow import histories
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -18,6 +19,7 @@ from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
+from collector.swaps import as_recorded, swap_book
 
 WATCH_MS = 3 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
@@ -47,7 +49,8 @@ def watch(site: Site, now_ms: int) -> None:
             is_live=True,
         )
         health = examine(situation, faults)
-        move_alarms(site, plant, health, now_ms, faults=faults)
+        with site.journal.moving:
+            move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
 
 
@@ -155,22 +158,30 @@ def nightly_results(site: Site, now_ms: int) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
-        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
+        whole = as_recorded(swap_book(site.settings, site.journal), plant)
+        night = Nightly(site, whole, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
             site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
+    """Judge what shows over days and weeks, from the whole history, and move its alarms.
+
+    The result ``slow`` holds the health document of these faults and, under ``pumps``,
+    each pump's daily rows, epochs and baselines.
+    """
     faults = paced("day")
     for plant in site.plants:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
         record = StoreRecord(site.store, plant, span)
-        health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
-        move_alarms(site, plant, health, now_ms, faults=faults)
-        site.journal.save_result(plant.key, "slow", now_ms, health.document())
+        situation = Situation(plant=plant, record=record, span=span, is_live=True)
+        health = examine(situation, faults)
+        with site.journal.moving:
+            move_alarms(site, plant, health, now_ms, faults=faults)
+        past = {"pumps": [one.document() for one in histories(situation)]}
+        site.journal.save_result(plant.key, "slow", now_ms, health.document() | past)
 
 
 JOBS: tuple[Job, ...] = (

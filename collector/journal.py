@@ -3,6 +3,7 @@
 The same tables serve one box (an SQLite file) and many (a PostgreSQL address).
 """
 
+import threading
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -127,6 +128,8 @@ class Journal:
 
     def __init__(self, where: Path | str) -> None:
         url = where if isinstance(where, str) else f"sqlite:///{where}"
+        self.moving = threading.RLock()
+        """Held by whoever moves alarms, so that a person's deed and the watch never cross."""
         self._engine = sa.create_engine(url)
         if self._engine.dialect.name == "sqlite":
             sa.event.listen(self._engine, "connect", _prepare_sqlite)

@@ -4,16 +4,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from analysis.cycles import LEAST_STEP_W, boiler_cycles
+from analysis.commissioning import newest_reports
+from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
-from analysis.levels import two_levels
+from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
-from analysis.readings import Record, hold_limit_ms, holds
+from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
 from collector.site import Site
+from collector.swaps import known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +64,9 @@ def firing_powers(night: Nightly) -> dict[str, float]:
     for boiler in night.plant.boilers:
         if channel := night.plant.first(boiler.id, "power"):
             readings = night.record[channel.id]
-            known = holds(readings, hold_limit_ms(readings, channel), night.month)
-            if levels := two_levels(known, LEAST_STEP_W):
-                found[boiler.id] = levels.on
+            on_w = firing_threshold_w(boiler, readings, channel=channel, span=night.month)
+            if on_w is not None:
+                found[boiler.id] = on_w
     return found
 
 
@@ -83,10 +85,18 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("commissioning", commissioning_reports),
 )

@@ -56,6 +56,7 @@ def create_app(site: Site) -> Dash:
             dcc.Location(id="address"),
             dcc.Interval(id="tick", interval=5_000, disabled=True),
             html.Header(id="top"),
+            html.P(id="said", role="status"),
             html.Main(id="page"),
         ]
     )
@@ -87,6 +88,7 @@ def _draw_pages(app: Dash, site: Site) -> None:
         Output("top", "children"),
         Output("tick", "interval"),
         Output("tick", "disabled"),
+        Output("said", "children"),
         Input("address", "pathname"),
         Input("address", "search"),
         Input("tick", "n_intervals"),
@@ -95,11 +97,12 @@ def _draw_pages(app: Dash, site: Site) -> None:
         view = view_of(site, search, clock_ms())
         page = page_at(path)
         if page is None:
-            return _nowhere(view), _top(view, ""), 60_000, True
-        every = round((page.refresh_s or 60.0) * 1000)
+            return _nowhere(view), _top(view, ""), 60_000, True, ""
+        drawn = page.layout(view), _top(view, page.path)
         if ctx.triggered_id == "tick":
-            return page.layout(view), _top(view, page.path), no_update, no_update
-        return page.layout(view), _top(view, page.path), every, page.refresh_s is None
+            return *drawn, no_update, no_update, no_update
+        every = round((page.refresh_s or 60.0) * 1000)
+        return *drawn, every, page.refresh_s is None, ""
 
 
 def page_at(path: str | None) -> Page | None:

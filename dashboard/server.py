@@ -38,12 +38,22 @@ class Pages:
                 f"{web.host}:{web.port}: the pages cannot be served there ({error.strerror}); "
                 "set [web] port to a free one"
             ) from error
-        self._thread = threading.Thread(target=self._server.run, name="pages", daemon=True)
+        self._is_closing = False
+        self._thread = threading.Thread(target=self._run, name="pages", daemon=True)
 
     def __enter__(self) -> Self:
         self._thread.start()
         return self
 
+    def _run(self) -> None:
+        try:
+            self._server.run()
+        except OSError:
+            # Its loop may still wait on the socket that closing took away.
+            if not self._is_closing:
+                _log.exception("pages=failed")
+
     def __exit__(self, *error: object) -> None:
+        self._is_closing = True
         self._server.close()
         self._thread.join(5)

@@ -60,7 +60,8 @@ def figure(value: float | None, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    return f"{value:,.{min(places, 6)}f}".replace(",", " ")
+    text = f"{value:,.{min(places, 6)}f}".replace(",", " ")
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def amount(value: float | None, code: str, digits: int = 3) -> str:

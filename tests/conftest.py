@@ -7,7 +7,7 @@ from pathlib import Path
 
 import hypothesis
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 from playwright.sync_api import Page as BrowserPage
 
 from servers import BROWSER_FLAGS, Mosquitto, Postgres, TimeSeriesServer, program
@@ -19,6 +19,7 @@ SHARED_DATA = Path(
 # Speed is measured in tests/bench, never judged in a test.
 hypothesis.settings.register_profile("stokehold", deadline=None)
 hypothesis.settings.load_profile("stokehold")
+expect.set_options(timeout=30_000)
 
 
 @pytest.fixture

@@ -4,6 +4,6 @@ A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
 from dashboard.page import Page
-from dashboard.pages import now
+from dashboard.pages import alarms, data, history, logbook, now
 
-PAGES: tuple[Page, ...] = (now.PAGE,)
+PAGES: tuple[Page, ...] = (now.PAGE, history.PAGE, alarms.PAGE, data.PAGE, logbook.PAGE)

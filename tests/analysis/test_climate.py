@@ -100,11 +100,11 @@ def _measured(first: str, number: int, seed: int, *, mean: float, swing: float) 
 def test_years_learn_the_place_from_one_year() -> None:
     """After a year at 5 +- 12 Cel the drawn years have its mean and winter; before, the usual."""
     days = _measured("2024-07-01T00:00:00Z", 365, 1, mean=5.0, swing=12.0)
-    years = drawn_years(days, TEMPERATE, 0.0, number=400)
+    years = drawn_years(days, TEMPERATE, 0.0, number=400).temp_c
     assert years.shape == (400, 365)
     assert years.mean() == pytest.approx(5.0, abs=0.5)
     assert years[:, :40].mean() == pytest.approx(-7.0, abs=1.5)
-    before = drawn_years(None, TEMPERATE, 0.0, number=400)
+    before = drawn_years(None, TEMPERATE, 0.0, number=400).temp_c
     assert years.mean(axis=1).std() < 0.5 * before.mean(axis=1).std()
 
 
@@ -114,17 +114,17 @@ def test_a_month_says_little_of_the_year() -> None:
     A gap is no datum: unknown days change nothing.
     """
     days = _measured("2025-01-01T00:00:00Z", 31, 2, mean=9.0, swing=8.0)
-    years = drawn_years(days, TEMPERATE, 0.0, number=800)
+    years = drawn_years(days, TEMPERATE, 0.0, number=800).temp_c
     assert years.mean(axis=1).std() > 0.5
     holes = Days(
         np.append(days.start_ms, days.start_ms[-1] + DAY_MS), np.append(days.value, [np.nan])
     )
-    assert np.array_equal(drawn_years(holes, TEMPERATE, 0.0, number=800), years)
+    assert np.array_equal(drawn_years(holes, TEMPERATE, 0.0, number=800).temp_c, years)
 
 
 def test_drawn_weather_begins_where_it_is_told_and_knows_the_south() -> None:
     """A year drawn from July on begins warm in the north and cold in the south."""
-    north = drawn_years(None, belief_of_zone("Europe/Dublin"), 185.0, number=200)
-    south = drawn_years(None, belief_of_zone("Australia/Hobart"), 185.0, number=200)
+    north = drawn_years(None, belief_of_zone("Europe/Dublin"), 185.0, number=200).temp_c
+    south = drawn_years(None, belief_of_zone("Australia/Hobart"), 185.0, number=200).temp_c
     assert north[:, :30].mean() > north.mean() + 4
     assert south[:, :30].mean() < south.mean() - 4

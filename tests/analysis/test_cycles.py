@@ -119,3 +119,31 @@ def test_gas_pulses_of_a_real_house(shared_data: Path) -> None:
     assert found.method == "fuel"
     assert found.summary.starts == pytest.approx(842, rel=0.01)
     assert found.coverage == pytest.approx(1.0, abs=0.001)
+
+
+def test_second_source_that_disagrees_is_told() -> None:
+    """A gas counter that shows every firing agrees; one that shows half of them is told."""
+    truth = regular(50, 7, 20)
+    power = fired(truth, 23)
+    for share, agrees in ((1, True), (2, False)):
+        pulses = np.concatenate([np.arange(s, e, 30_000) for s, e in truth[::share]])
+        gas = Readings.of(pulses, np.arange(1, len(pulses) + 1) * 0.01)
+        record = {"boiler.power": power, "boiler.gas": gas}
+        found = boiler_cycles(PLANT, BOILER, record, Span(0, 23 * HOUR_MS))
+        assert found.method == "power"
+        assert found.check is not None
+        assert found.check.method == "fuel"
+        assert found.check.agrees is agrees
+        assert ("disagree" in found.check.words) is not agrees
+        assert found.check.starts == pytest.approx(50, abs=2)
+
+
+def test_finer_source_is_preferred_to_a_coarse_one() -> None:
+    """Power every five minutes gives way to a gas counter that steps every half minute."""
+    truth = regular(50, 7, 20)
+    pulses = np.concatenate([np.arange(s, e, 30_000) for s, e in truth])
+    gas = Readings.of(pulses, np.arange(1, len(pulses) + 1) * 0.01)
+    record = {"boiler.power": fired(truth, 23, step_s=300), "boiler.gas": gas}
+    found = boiler_cycles(PLANT, BOILER, record, Span(0, 23 * HOUR_MS))
+    assert found.method == "fuel"
+    assert found.summary.starts == 50

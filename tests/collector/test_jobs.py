@@ -102,6 +102,20 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
 
 
+def test_slow_result_holds_rows_and_epochs(site: Site) -> None:
+    """Each night a page finds the pump's days and its epoch with what is usual in it."""
+    lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    judge_slowly(site, NOW)
+    slow = site.journal.result("quay", "slow")
+    assert slow is not None
+    (pump,) = slow[1]["pumps"]
+    assert pump["days"]["run_h"][3] == pytest.approx(24.0)
+    (epoch,) = pump["epochs"]
+    assert epoch["baseline_w"] == 50.0
+    assert not epoch["is_learning"]
+    assert {c["fault"] for c in slow[1]["cannot_judge"]} >= {"sludge", "reversed_flow"}
+
+
 def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     """A fault judged each night is raised and cleared by the night, not by the minute."""
     lay_in(site, NOW - DAY_MS, NOW, 55.0)

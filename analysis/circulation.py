@@ -1,0 +1,397 @@
+"""Judges of the water's way: air, reversed and ghost flow, pumps that stand too long."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analysis.finding import Evidence, Finding
+from analysis.history import Epoch, PumpHistory
+from analysis.hours import Hours
+from analysis.readings import FloatArray, IntArray
+from analysis.slow import Seen, Signs, channel_id, history_of, slow_finding, spell_seen
+from analysis.timebase import DAY_MS, HOUR_MS
+from analysis.watch import Situation, Verdict
+from analysis.wear import NO_POWER
+
+# air
+
+_UNREST = 3.0
+"""Restlessness this many times the pump's own is no chance."""
+_LEAST_UNREST = 0.012
+_STRONG_UNREST = 0.03
+"""No sound pump is this restless [share of its level], so that a new one can be judged too."""
+_VENTED_H = 10
+"""After topping up and venting a sound pump has calmed down by then; common practice, no source."""
+_LASTS_H = 24
+_QUIET_H = 12
+
+
+def judge_air(situation: Situation) -> Verdict:
+    """A pump that stays restless for a day and more, beyond the hours after a refill."""
+    history = history_of(situation)
+    if history is None:
+        return Verdict(needs=NO_POWER)
+    if history.is_coarse:
+        return Verdict(
+            needs="power at least every 2 minutes; it comes every "
+            f"{history.step_s / 60:.0f} minutes"
+        )
+    hours = history.hours
+    restless, least = _unrest(history)
+    with np.errstate(invalid="ignore"):
+        wild = restless > least
+    found = [
+        _air_finding(situation, history, first, last)
+        for first, last in _wild_spells(wild, np.isfinite(restless))
+        if _outlasts_venting(wild, np.isfinite(restless), hours, first, last)
+    ]
+    return Verdict(tuple(found))
+
+
+def _unrest(history: PumpHistory) -> tuple[FloatArray, FloatArray]:
+    """Restlessness of every hour and the least that counts, learned from the hours before."""
+    hours = history.hours
+    restless = np.where(hours.run_min >= 20, hours.restless, np.nan)
+    # A reading held over several minutes spreads its change over them.
+    held = min(1.0, 60.0 / max(history.step_s, 1.0))
+    least = np.full(len(restless), np.nan)
+    for epoch in history.epochs:
+        inside = np.flatnonzero(_hours_of(history, epoch) & np.isfinite(restless))
+        values = restless[inside]
+        coarse = 1.2 * held * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)
+        own = _own_before(values)
+        first = np.maximum(held * _STRONG_UNREST, 1.2 * coarse)
+        usual = np.maximum(np.maximum(_UNREST * own, held * _LEAST_UNREST), coarse)
+        least[inside] = np.where(np.isnan(own), first, usual)
+    return restless, least
+
+
+def _hours_of(history: PumpHistory, epoch: Epoch) -> np.ndarray:
+    end = history.days.end_ms[epoch.last]
+    begin = max(epoch.start_ms, int(history.days.start_ms[epoch.first]))
+    return np.asarray((history.hours.start_ms >= begin - HOUR_MS) & (history.hours.start_ms < end))
+
+
+def _own_before(values: FloatArray, learn: int = 48, reach: int = 24 * 14) -> FloatArray:
+    """High quantile of each hour's own past, a day of it left out; NaN while there is too little.
+
+    The quantile is one that quiet hours reach now and then, so that three times
+    of it is reached by none of them.
+    """
+    found = np.full(len(values), np.nan)
+    for k in range(learn + 24, len(values), 6):
+        past = values[max(k - 24 - reach, 0) : k - 24]
+        found[k : k + 6] = max(np.quantile(past, 0.9) / 1.5, np.median(past))
+    return found
+
+
+def _wild_spells(wild: np.ndarray, known: np.ndarray) -> list[tuple[int, int]]:
+    """Spells from one restless hour to another that no twelve quiet hours interrupt."""
+    found: list[tuple[int, int]] = []
+    first = last = -1
+    quiet = 0
+    for k in np.flatnonzero(known).tolist():
+        if wild[k]:
+            first = k if first < 0 else first
+            last, quiet = k, 0
+        elif first >= 0:
+            quiet += 1
+            if quiet >= _QUIET_H:
+                found.append((first, last))
+                first, quiet = -1, 0
+    if first >= 0:
+        found.append((first, last))
+    return found
+
+
+def _outlasts_venting(
+    wild: np.ndarray, known: np.ndarray, hours: Hours, first: int, last: int
+) -> bool:
+    """Whether enough hours were restless, and some of them late enough."""
+    part = slice(first, last + 1)
+    long_ms = int(hours.start_ms[last] - hours.start_ms[first])
+    late = wild[part] & (hours.start_ms[part] >= hours.start_ms[first] + _VENTED_H * HOUR_MS)
+    share = wild[part].sum() / max(known[part].sum(), 1)
+    return bool(long_ms >= _VENTED_H * HOUR_MS and late.sum() >= 4 and share > 0.45)
+
+
+def _air_finding(situation: Situation, history: PumpHistory, first: int, last: int) -> Finding:
+    hours, days = history.hours, history.days
+    begin_ms = int(hours.start_ms[first])
+    row = int(np.searchsorted(days.start_ms, begin_ms, side="right")) - 1
+    told_ms = begin_ms + (_VENTED_H + 4) * HOUR_MS
+    raised = min(int(np.searchsorted(days.start_ms, told_ms, side="right")) - 1, len(days) - 1)
+    calm_ms = int(hours.start_ms[last]) + HOUR_MS
+    is_over = situation.span.end_ms - calm_ms > _QUIET_H * HOUR_MS
+    usual = hours.restless[max(first - 96, 0) : first]
+    before = hours.level_w[max(first - 96, 0) : first]
+    within = slice(first, last + 1)
+    quiet = float(np.nanmedian(usual)) if np.isfinite(usual).any() else float("nan")
+    evidence = [
+        Evidence(
+            channel_id(situation, "power"),
+            "change from minute to minute, share of the level",
+            100.0 * float(np.nanmedian(hours.restless[within])),
+            f"about {100 * quiet:.2g} as before" if np.isfinite(quiet) else "below 1",
+            "%",
+        )
+    ]
+    lower = False
+    if np.isfinite(before).any():
+        level = float(np.nanmedian(hours.level_w[first : first + 24]))
+        lower = level < 0.99 * float(np.nanmedian(before))
+        evidence.append(
+            Evidence(
+                channel_id(situation, "power"),
+                "running power in its first day",
+                level,
+                f"about {np.nanmedian(before):.4g} before",
+                "W",
+            )
+        )
+    refilled = _refilled(history, first)
+    finding = slow_finding(
+        situation,
+        history,
+        seen=Seen(row, raised, raised, is_over=is_over),
+        signs=Signs(
+            "air",
+            0.7 + 0.1 * lower + 0.1 * refilled,
+            tuple(evidence),
+            (
+                f"venting after a refill: a sound pump calms down within {_VENTED_H} hours",
+                "valves that move: they change the power over minutes, not from one to the next",
+            ),
+        ),
+    )
+    end_ms = calm_ms if is_over else None
+    return replace(finding, start_ms=begin_ms, end_ms=end_ms)
+
+
+def _refilled(history: PumpHistory, first: int) -> bool:
+    """Whether the pump was exchanged within the week before, which lets air in."""
+    begin = history.hours.start_ms[first]
+    return any(
+        e.why == "pump exchanged" and 0 <= begin - e.start_ms < 7 * DAY_MS for e in history.epochs
+    )
+
+
+# reversed flow
+
+_MOST = 0.7
+_LEAST_WARM_H = 1.5
+_LEAST_FLOW_K = 5.0
+
+
+def judge_reversed(situation: Situation) -> Verdict:
+    """The return that became the warmer pipe, and warms first at every start."""
+    history = history_of(situation)
+    if history is None:
+        return Verdict(needs=NO_POWER)
+    if not {"flow_c", "return_c"} <= history.has:
+        return Verdict(needs="temperatures of the pump's flow and return pipes")
+    days = history.days
+    told = (days.warm_h >= _LEAST_WARM_H) & (np.nan_to_num(days.flow_k) > _LEAST_FLOW_K)
+    rows = np.flatnonzero(told)
+    share = days.inverted_h[rows] / days.warm_h[rows]
+    upright = np.flatnonzero(share < 1.0 - _MOST)
+    if not len(upright):
+        turned = bool(len(rows)) and bool(np.median(share) > _MOST)
+        return Verdict(
+            needs="days with the flow warmer than the return: either the sensors are mixed up "
+            "or the pump turned before the first reading"
+            if turned
+            else ""
+        )
+    later = rows > rows[upright[0]]
+    seen = spell_seen(rows[later], share[later] / _MOST)
+    return Verdict(tuple(_reversed_finding(situation, history, one) for one in seen))
+
+
+def _reversed_finding(situation: Situation, history: PumpHistory, seen: Seen) -> Finding:
+    days = history.days
+    before = slice(max(seen.begin - 10, 0), seen.begin)
+    swapped = _swapped_near(history, seen.begin)
+    level = float(np.nanmedian(days.level_w[seen.raised : seen.last + 1]))
+    usual = days.level_w[before]
+    usual_w = float(np.nanmedian(usual)) if np.isfinite(usual).any() else float("nan")
+    falls = not swapped and level < 0.99 * usual_w
+    backward = float(days.backward[seen.begin : seen.last + 1].sum())
+    forward = float(days.forward[seen.begin : seen.last + 1].sum())
+    evidence = (
+        Evidence(
+            channel_id(situation, "temperature", "return"),
+            "flow less return while running",
+            float(np.nanmedian(days.spread_k[seen.raised : seen.last + 1])),
+            _above_zero(days.spread_k[before]),
+            "K",
+        ),
+        Evidence(
+            channel_id(situation, "temperature", "return"),
+            "starts at which the return warmed first",
+            backward,
+            f"fewer than the {forward:.0f} at which the flow did",
+            "1",
+        ),
+        Evidence(
+            channel_id(situation, "power"),
+            "running power",
+            level,
+            "another pump since the exchange" if swapped else f"about {usual_w:.4g} before",
+            "W",
+        ),
+    )
+    return slow_finding(
+        situation,
+        history,
+        seen=seen,
+        signs=Signs(
+            "reversed_flow",
+            0.65 + 0.25 * (swapped or falls) + 0.05 * (backward > forward),
+            evidence,
+            (
+                "sensors mixed up from the beginning: it was the right way round before",
+                "a sensor off its pipe: both pipes are warm",
+            ),
+        ),
+    )
+
+
+def _above_zero(before: FloatArray) -> str:
+    if not np.isfinite(before).any():
+        return "above 0"
+    return f"about {np.nanmedian(before):.3g} before"
+
+
+def _swapped_near(history: PumpHistory, row: int) -> bool:
+    """Whether the pump was exchanged within two days before a row's end."""
+    end = history.days.end_ms[row]
+    return any(
+        e.why == "pump exchanged" and 0 <= end - e.start_ms < 4 * DAY_MS for e in history.epochs
+    )
+
+
+# ghost flow
+
+_OF, _HITS = 5, 3
+"""On three of five occasions."""
+
+
+def judge_ghost(situation: Situation) -> Verdict:
+    """A pipe that warms at the burner's firings although its pump stands.
+
+    Drawing water moves it through a recirculation line, and a charging pump starts
+    with the burner: only circuits that heat can tell.
+    """
+    history = history_of(situation)
+    if history is None:
+        return Verdict(needs=NO_POWER)
+    if history.pump.duty in ("store", "recirculation"):
+        return Verdict()
+    if not {"flow_c", "return_c"} & history.has:
+        return Verdict(needs="a temperature of the pump's flow or return pipe")
+    if "fires" not in history.has:
+        return Verdict(needs="power or flow temperature of the boiler, to know when it fires")
+    days = history.days
+    rows = np.flatnonzero(days.occasions > 0)
+    strength = _hits_of_last(days.ghosts[rows], days.occasions[rows]) / _HITS
+    found = [
+        _ghost_finding(situation, history, seen) for seen in spell_seen(rows, strength, off=0.4)
+    ]
+    return Verdict(tuple(found))
+
+
+def _hits_of_last(hits: FloatArray, occasions: FloatArray) -> FloatArray:
+    """Hits among the last five occasions, at each row; scaled where a row brings more."""
+    found = np.zeros(len(hits))
+    for k in range(len(hits)):
+        seen = hit = 0.0
+        for j in range(k, -1, -1):
+            seen, hit = seen + occasions[j], hit + hits[j]
+            if seen >= _OF:
+                break
+        found[k] = hit * _OF / seen if seen >= _OF else min(hit, _HITS - 1.0)
+    return found
+
+
+def _ghost_finding(situation: Situation, history: PumpHistory, seen: Seen) -> Finding:
+    days = history.days
+    part = slice(seen.begin, seen.last + 1)
+    hits, occasions = days.ghosts[part].sum(), days.occasions[part].sum()
+    excess = days.idle_k[part]
+    evidence = [
+        Evidence(
+            channel_id(situation, "temperature", "flow"),
+            f"firings at which the resting pump's pipe warmed, of {occasions:.0f}",
+            float(hits),
+            "none or few",
+            "1",
+        ),
+        Evidence(channel_id(situation, "power"), "power meanwhile", 0.0, "0: it rests", "W"),
+    ]
+    if np.isfinite(excess).any():
+        evidence.append(
+            Evidence(
+                channel_id(situation, "temperature", "flow"),
+                "pipe above its surroundings at rest",
+                float(np.nanmedian(excess)),
+                "below 5",
+                "K",
+            )
+        )
+    return slow_finding(
+        situation,
+        history,
+        seen=seen,
+        signs=Signs(
+            "ghost_flow",
+            0.6 + 0.3 * float(hits / max(occasions, 1.0)),
+            tuple(evidence),
+            (
+                "a pump that runs unseen: its plug shows rest",
+                "warmth left from a run: the pump had rested an hour and the pipe warmed anew",
+            ),
+        ),
+    )
+
+
+# standstill
+
+_STANDSTILL_DAYS = 28.0
+"""Days at rest after which a run is advised: 14 to 28 in the trade (common practice, no source)."""
+
+
+def judge_standstill(situation: Situation) -> Verdict:
+    """A pump that has not run for four weeks, and may stick when it is wanted."""
+    history = history_of(situation)
+    if history is None:
+        return Verdict(needs=NO_POWER)
+    if history.pump.always_on:
+        return Verdict()
+    days = history.days
+    rows: IntArray = np.arange(len(days))
+    seen = spell_seen(rows, days.idle_days / _STANDSTILL_DAYS, off=0.5)
+    found = []
+    for one in seen:
+        begin = one._replace(begin=one.raised)
+        finding = slow_finding(
+            situation,
+            history,
+            seen=begin,
+            signs=Signs(
+                "standstill_risk",
+                0.9,
+                (
+                    Evidence(
+                        channel_id(situation, "power"),
+                        "days since it was last seen running",
+                        float(days.idle_days[one.last if not one.is_over else one.raised]),
+                        f"below {_STANDSTILL_DAYS:.0f}",
+                        "d",
+                    ),
+                ),
+                ("readings missing: only days that were heard are counted",),
+            ),
+        )
+        found.append(replace(finding, urgency="note"))
+    return Verdict(tuple(found))

@@ -1,0 +1,165 @@
+"""Figures of burner cycles: lengths, duty, starts per heat-demand hour, and short cycling."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.estimate import plain
+from analysis.plant import Boiler
+from analysis.readings import IntArray
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span, local_day_edges
+
+
+@dataclass(frozen=True, slots=True)
+class Cycle:
+    """One firing and the rest that follows it.
+
+    `off_s` is None where the rest's end was not seen; `is_complete` is False
+    where a gap hides an edge of the firing.
+    """
+
+    start_ms: int
+    end_ms: int
+    off_s: float | None
+    is_complete: bool
+
+    @property
+    def on_s(self) -> float:
+        """Length of the firing [s]."""
+        return (self.end_ms - self.start_ms) / SECOND_MS
+
+
+@dataclass(frozen=True, slots=True)
+class ShortCycling:
+    """Whether a boiler fires too often and too briefly; None where it cannot be said."""
+
+    is_short: bool | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CycleSummary:
+    """Figures of the complete cycles within the covered time."""
+
+    starts: int
+    starts_per_day: float | None
+    on_hours: float
+    median_on_s: float | None
+    median_off_s: float | None
+    duty: float | None
+    short_cycling: ShortCycling
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "starts": self.starts,
+            "starts_per_day": plain(self.starts_per_day, 4),
+            "on_hours": plain(self.on_hours),
+            "median_on_s": plain(self.median_on_s),
+            "median_off_s": plain(self.median_off_s),
+            "duty": plain(self.duty, 4),
+            "short_cycling": {
+                "is": self.short_cycling.is_short,
+                "why": self.short_cycling.why,
+            },
+        }
+
+
+def no_summary(why: str) -> CycleSummary:
+    """Figures of a boiler whose firing nobody sees."""
+    return CycleSummary(0, None, 0.0, None, None, None, ShortCycling(None, why))
+
+
+def summarise_cycles(
+    cycles: tuple[Cycle, ...], boiler: Boiler, covered_h: float, *, timezone: str
+) -> CycleSummary:
+    """Figures of cycles; incomplete ones count for hours and starts, not for lengths.
+
+    Parameters
+    ----------
+    cycles : tuple of Cycle
+        In order.
+    boiler : Boiler
+        Its fuel decides what is short.
+    covered_h : float
+        Hours with readings.
+    timezone : str
+        Zone of the local day.
+    """
+    complete = [c for c in cycles if c.is_complete]
+    on_hours = sum(c.on_s for c in cycles) / 3600
+    on_s = [c.on_s for c in complete]
+    off_s = [c.off_s for c in complete if c.off_s is not None]
+    return CycleSummary(
+        starts=len(cycles),
+        starts_per_day=len(cycles) / covered_h * 24 if covered_h > 0 else None,
+        on_hours=on_hours,
+        median_on_s=float(np.median(on_s)) if on_s else None,
+        median_off_s=float(np.median(off_s)) if off_s else None,
+        duty=on_hours / covered_h if covered_h > 0 else None,
+        short_cycling=judge_cycling(cycles, boiler, timezone=timezone),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class CyclingLimits:
+    """Rules of thumb for one fuel; they disagree in the trade and are settings, no standard."""
+
+    shortest_median_s: float
+    most_per_hour: float
+    most_per_day: int
+    days: int = 3
+
+
+LIMITS = {
+    "gas": CyclingLimits(180.0, 6, 50),
+    "lpg": CyclingLimits(180.0, 6, 50),
+    "oil": CyclingLimits(300.0, 6, 40),
+}
+"""Common practice, no source: trade texts give 3 to 15 min a firing and 3 to 8 starts an hour."""
+
+DEMAND_PAUSE_MS = 45 * MINUTE_MS
+"""A rest longer than this is no call for heat: the longest that anti-cycling locks and floor
+heating leave between two firings of one call is about half an hour (common practice, no source)."""
+
+
+def demand_hours(start_ms: IntArray, end_ms: IntArray) -> float:
+    """Hours over which heat was called for: from firing to firing while rests are short.
+
+    Parameters
+    ----------
+    start_ms, end_ms : ndarray of int64, shape (n,)
+        Firings in order [ms].
+    """
+    if not len(start_ms):
+        return 0.0
+    rest = start_ms[1:] - end_ms[:-1]
+    firing = float((end_ms - start_ms).sum())
+    return (firing + float(rest[rest <= DEMAND_PAUSE_MS].sum())) / HOUR_MS
+
+
+def judge_cycling(cycles: tuple[Cycle, ...], boiler: Boiler, *, timezone: str) -> ShortCycling:
+    """Judge by rules of thumb whether a boiler cycles too often.
+
+    Either the median firing is too short and there are too many starts per
+    hour of heat demand, or several days have too many starts.
+    """
+    limits = LIMITS[boiler.fuel]
+    complete = [c for c in cycles if c.is_complete]
+    if len(complete) < 5:
+        return ShortCycling(None, f"only {len(complete)} complete firings; at least 5 are needed")
+    starts = np.array([c.start_ms for c in cycles])
+    ends = np.array([c.end_ms for c in cycles])
+    median_s = float(np.median([c.on_s for c in complete]))
+    per_hour = len(starts) / max(demand_hours(starts, ends), 1.0)
+    edges = local_day_edges(Span(int(starts[0]), int(starts[-1]) + 1), timezone)
+    busy_days = int((np.histogram(starts, edges)[0] > limits.most_per_day).sum())
+    said = (
+        f"median firing {median_s / 60:.1f} min, {per_hour:.1f} starts per hour of heat demand, "
+        f"{busy_days} days with more than {limits.most_per_day} starts "
+        f"(rule of thumb: under {limits.shortest_median_s / 60:.0f} min and over "
+        f"{limits.most_per_hour:.0f} an hour, or {limits.days} such days)"
+    )
+    brief = median_s < limits.shortest_median_s and per_hour > limits.most_per_hour
+    return ShortCycling(bool(brief or busy_days >= limits.days), said)

@@ -1,0 +1,280 @@
+"""A pump's past: daily rows, and the epochs in which it was one and the same."""
+
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import Any, Literal, TypeVar
+
+import numpy as np
+
+from analysis.days import Days, days_of, quantiles
+from analysis.estimate import plain
+from analysis.hours import Hours, hours_of, voltage_exponent
+from analysis.minutes import Minutes, pump_minutes
+from analysis.plant import Drive, Plant, Pump
+from analysis.readings import FloatArray, IntArray, Record
+from analysis.timebase import Span, format_rfc3339, to_ms
+
+Why = Literal["first readings", "pump exchanged", "setting changed", "another plug"]
+
+_Rows = TypeVar("_Rows", Days, Hours)
+
+LEARNING_DAYS = 7
+"""Days of running after which a baseline counts as learned: a working week and its week-end."""
+BASELINE_DAYS = 14
+"""Days of running that make a baseline."""
+_NEAR_H = 12
+_LEAST_STEP = {"induction": 0.025, "electronic": 0.06}
+"""Sudden lasting change of level, as a share, that no wear makes within an hour."""
+_PLUG_STEP = 0.085
+"""Plugs of one kind differ by a few per cent, neighbouring settings by 20 % and more."""
+_SAG = -0.025
+"""A power factor that falls this far at a small step of power is no turned knob."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Epoch:
+    """A stretch of rows `first` to `last` in which pump, setting and plug were the same.
+
+    `ratio` is the level after its beginning over that before; `start_ms` the moment.
+    """
+
+    first: int
+    last: int
+    start_ms: int
+    why: Why
+    drive: Drive
+    exponent: float
+    ratio: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class PumpHistory:
+    """Everything the slow judges know of a pump.
+
+    `epoch_of` holds each row's place in `epochs`; `has` which quantities were measured.
+    """
+
+    pump: Pump
+    days: Days
+    hours: Hours
+    epochs: tuple[Epoch, ...]
+    epoch_of: IntArray
+    has: frozenset[str]
+    step_s: float
+    quantum_w: float
+    is_coarse: bool
+    reports: Literal["periodic", "change"]
+
+    def rows(self, epoch: Epoch) -> IntArray:
+        """Rows of an epoch in which the pump ran long enough to tell its level."""
+        rows = np.arange(epoch.first, epoch.last + 1)
+        return rows[np.isfinite(self.days.level_w[rows])]
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form for a page: daily rows and epochs."""
+        return {
+            "pump": self.pump.id,
+            "sampling_s": plain(self.step_s, 3),
+            "is_coarse": self.is_coarse,
+            "measured": sorted(self.has),
+            "days": self.days.document(),
+            "epochs": [self._epoch_document(e) for e in self.epochs],
+        }
+
+    def _epoch_document(self, epoch: Epoch) -> dict[str, Any]:
+        rows = self.rows(epoch)
+        learned = rows[:BASELINE_DAYS]
+        level = quantiles(self.days.level_w[learned], (0.5, 0.05, 0.95), 1)
+        return {
+            "from": format_rfc3339(epoch.start_ms),
+            "why": epoch.why,
+            "drive": epoch.drive,
+            "voltage_exponent": plain(epoch.exponent, 3),
+            "ratio": plain(epoch.ratio, 4),
+            "is_learning": len(rows) < LEARNING_DAYS,
+            "days_learned": len(learned),
+            "baseline_w": plain(level[0], 4),
+            "low_w": plain(level[1], 4),
+            "high_w": plain(level[2], 4),
+        }
+
+
+def pump_history(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpHistory | None:
+    """Daily rows and epochs of a pump.
+
+    Returns
+    -------
+    PumpHistory or None
+        None where the pump's power was not measured.
+    """
+    pieces = []
+    for part, drive, always_on in _pieces(plant, pump, span):
+        one = replace(pump, drive=drive, always_on=always_on)
+        minutes = pump_minutes(plant, one, record, part)
+        if minutes is not None and np.isfinite(minutes.power_w).any():
+            pieces.append(_Piece.of(minutes, one, part))
+    if not pieces:
+        return None
+    return _joined(pump, pieces)
+
+
+def _pieces(plant: Plant, pump: Pump, span: Span) -> list[tuple[Span, Drive, bool]]:
+    """Stretches between swaps, with the drive and the habit of the pump that was in place."""
+    swaps = sorted((s for s in plant.swaps if s.pump == pump.id), key=lambda s: s.time)
+    inside = [s for s in swaps if span.start_ms < to_ms(s.time) < span.end_ms]
+    edges = [span.start_ms, *(to_ms(s.time) for s in inside), span.end_ms]
+    plates = [s.old for s in inside] + [inside[-1].new if inside else None]
+    found = []
+    for (a, b), plate in zip(pairwise(edges), plates, strict=True):
+        drive = (plate.drive if plate else None) or pump.drive
+        always = plate.always_on if plate and plate.always_on is not None else pump.always_on
+        found.append((Span(a, b), drive, always))
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Piece:
+    """The rows of one pump between two swaps."""
+
+    minutes: Minutes
+    days: Days
+    hours: Hours
+    drive: Drive
+    exponent: float
+    span: Span
+
+    @classmethod
+    def of(cls, minutes: Minutes, pump: Pump, span: Span) -> "_Piece":
+        exponent = voltage_exponent(minutes, pump.drive)
+        hours = hours_of(minutes, exponent)
+        days = days_of(minutes, hours, exponent)
+        return cls(minutes, days, hours, pump.drive, exponent, span)
+
+
+def _joined(pump: Pump, pieces: list[_Piece]) -> PumpHistory:
+    epochs: list[Epoch] = []
+    offset = 0
+    for k, piece in enumerate(pieces):
+        epochs += _epochs(piece, offset, "pump exchanged" if k else "first readings")
+        offset += len(piece.days)
+    of = np.zeros(offset, np.int64)
+    for k, epoch in enumerate(epochs):
+        of[epoch.first : epoch.last + 1] = k
+    last = pieces[-1].minutes
+    return PumpHistory(
+        pump=pump,
+        days=_stacked(Days, [p.days for p in pieces]),
+        hours=_stacked(Hours, [p.hours for p in pieces]),
+        epochs=tuple(epochs),
+        epoch_of=of,
+        has=frozenset().union(*(p.minutes.has for p in pieces)),
+        step_s=last.step_s,
+        quantum_w=last.quantum_w,
+        is_coarse=last.is_coarse,
+        reports=last.reports,
+    )
+
+
+def _stacked(kind: type[_Rows], parts: list[_Rows]) -> _Rows:
+    names = [f.name for f in fields(kind)]
+    return kind(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in names})
+
+
+def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
+    """Epochs of one pump: they close where its level changes suddenly and stays."""
+    quantum_w = piece.minutes.quantum_w
+    steps = level_steps(piece.hours, piece.drive, quantum_w)
+    if piece.drive == "electronic":
+        steps = sorted(steps + ceiling_jumps(piece.days, quantum_w))
+    start = piece.days.start_ms
+    found = [(0, piece.span.start_ms, why, float("nan"))]
+    for at_ms, ratio in steps:
+        row = int(np.searchsorted(start, at_ms, side="right")) - 1
+        kind: Why = "another plug" if abs(np.log(ratio)) < _PLUG_STEP else "setting changed"
+        if row > found[-1][0]:
+            found.append((row, at_ms, kind, ratio))
+    lasts = [row - 1 for row, *_ in found[1:]] + [len(start) - 1]
+    return [
+        Epoch(
+            first=offset + row,
+            last=offset + last,
+            start_ms=at_ms,
+            why=kind,
+            drive=piece.drive,
+            exponent=piece.exponent,
+            ratio=ratio,
+        )
+        for (row, at_ms, kind, ratio), last in zip(found, lasts, strict=True)
+    ]
+
+
+def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int, float]]:
+    """Moments at which the level changed within an hour and stayed, and by which ratio.
+
+    A step must stand out from what this pump's level does from half a day to the next
+    anyway, and be complete within an hour; wear and seasons take days. A fall of the
+    power factor at a small step is left to the judge of capacitors.
+    """
+    known = np.flatnonzero(np.isfinite(hours.level_w))
+    if len(known) < 4 * _NEAR_H:
+        return []
+    level = np.log(hours.level_w[known])
+    change = _window_change(level, _NEAR_H)
+    scale = 1.4826 * float(np.nanmedian(np.abs(change)))
+    least = max(_LEAST_STEP[drive], 5.0 * scale, 1.2 * quantum_w / float(np.exp(np.median(level))))
+    at_once = _window_change(level, 3)
+    found: list[tuple[int, float]] = []
+    candidates = np.flatnonzero(
+        (np.abs(change) > least) & (at_once * np.sign(change) > 0.7 * np.abs(change))
+    )
+    for group in _groups(candidates, _NEAR_H):
+        k = int(group[np.argmax(np.abs(change[group]) + np.abs(at_once[group]))])
+        long = 3 * _NEAR_H
+        stays = np.median(level[k : k + long]) - np.median(level[max(k - long, 0) : k])
+        if stays / change[k] < 0.6 or _sags(hours.factor[known], k, change[k]):
+            continue
+        found.append((int(hours.start_ms[known[k]]), float(np.exp(change[k]))))
+    return found
+
+
+def ceiling_jumps(days: Days, quantum_w: float) -> list[tuple[int, float]]:
+    """Days from which an electronic pump reached powers it never had, from one to the next.
+
+    On another curve its power ranges otherwise, though its mean may be the same.
+    """
+    rows = np.flatnonzero(np.isfinite(days.ceiling_w))
+    high = days.ceiling_w[rows]
+    found: list[tuple[int, float]] = []
+    first = 0
+    for k in range(3, len(rows) - 3):
+        before, after = high[first:k], high[k + 1 : k + 4]
+        if k - first < 3 or after.min() < before.max() * 1.25 + quantum_w:
+            continue
+        found.append((int(days.start_ms[rows[k]]), float(np.median(after) / before[-3:].max())))
+        first = k + 1
+    return found
+
+
+def _window_change(level: FloatArray, width: int) -> FloatArray:
+    """Median of the next `width` values less that of the last, at each place."""
+    change = np.full(len(level), np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(level, width)
+    medians = np.median(windows, axis=1)
+    if len(level) >= 2 * width:
+        change[width : len(level) - width + 1] = medians[width:] - medians[:-width]
+    return change
+
+
+def _groups(places: IntArray, apart: int) -> list[IntArray]:
+    """Places split where they lie more than `apart` from each other."""
+    if not len(places):
+        return []
+    return np.split(places, np.flatnonzero(np.diff(places) > apart) + 1)
+
+
+def _sags(factor: FloatArray, k: int, change: float) -> bool:
+    """Whether the power factor fell at a step too small for another setting."""
+    before, after = factor[max(k - _NEAR_H, 0) : k], factor[k : k + _NEAR_H]
+    if abs(change) > 0.2 or not np.isfinite(before).any() or not np.isfinite(after).any():
+        return False
+    return bool(np.nanmedian(after) - np.nanmedian(before) < _SAG)

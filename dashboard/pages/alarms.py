@@ -1,0 +1,244 @@
+"""Alarms: what stands, how fresh its signs are, and what a person may do about it."""
+
+from typing import Any, cast
+
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
+
+from analysis.alarms import Alarm, Deed
+from analysis.errors import StokeholdError
+from collector.deeds import Act, act_on, act_on_part
+from collector.journal import StandingAlarm
+from collector.notify import Messenger, send_test
+from collector.site import Site
+from collector.store import address, clock_ms
+from dashboard import words
+from dashboard.cards import (
+    URGENCY_WORDS,
+    chip,
+    empty,
+    fault_title,
+    finding_card,
+    section,
+    table,
+)
+from dashboard.gate import visitor
+from dashboard.page import Component, Page, View, view_of
+
+_ORDER = ("now", "soon", "note")
+_STATES = {
+    "unacknowledged": "unacknowledged",
+    "acknowledged": "acknowledged",
+    "returned": "returned to normal, unacknowledged",
+    "shelved": "shelved",
+    "out_of_service": "out of service",
+    "normal": "normal",
+}
+"""Words of IEC 62682 for the states."""
+_SHELVES = ((1, "1 hour"), (8, "8 hours"), (24, "1 day"), (168, "1 week"))
+
+
+def layout(view: View) -> Component:
+    """What stands, then what is kept quiet, work on parts, and what happened."""
+    standing = [a for a in view.site.journal.alarms(view.plant.key) if a.alarm.is_standing]
+    standing.sort(key=lambda a: urgency_then_time(a.alarm))
+    quiet = [a for a in standing if a.alarm.state in ("shelved", "out_of_service")]
+    loud = [a for a in standing if a not in quiet]
+    return html.Div(
+        [
+            html.H1("Alarms"),
+            *([alarm_card(view, a) for a in loud] or [empty("No alarm waits for anybody.")]),
+            *_quiet(view, quiet),
+            _service(view, quiet),
+            _happened(view),
+            _test(),
+        ]
+    )
+
+
+def urgency_then_time(alarm: Alarm) -> tuple[int, int]:
+    """Key by which alarms are sorted: the urgent first, among them the newest."""
+    return _ORDER.index(alarm.urgency), -(alarm.raised_ms or alarm.since_ms)
+
+
+# one alarm
+
+
+def alarm_card(view: View, standing: StandingAlarm) -> Component:
+    """Return an alarm with its finding, the age of every sign, and what may be done."""
+    alarm = standing.alarm
+    state = html.P(
+        [chip(_STATES[alarm.state], alarm.urgency), " ", _since(view, alarm)], className="row"
+    )
+    more = [state, *_sign_ages(view, standing), _buttons(alarm)]
+    if standing.finding:
+        return finding_card(view, standing.finding, *more)
+    return html.Article(
+        [
+            html.Div(
+                [
+                    chip(URGENCY_WORDS[alarm.urgency], alarm.urgency),
+                    html.H3([_subject(alarm), " ", fault_title(alarm.fault)]),
+                ],
+                className="card-head",
+            ),
+            *more,
+        ],
+        className=f"card {alarm.urgency}",
+    )
+
+
+def _subject(alarm: Alarm) -> Component:
+    name = "Plant" if alarm.subject == "plant" else words.named(alarm.subject)
+    return html.Span(name, className="subject")
+
+
+def _since(view: View, alarm: Alarm) -> str:
+    since = words.ago(alarm.since_ms, view.now_ms)
+    if alarm.state == "shelved" and alarm.shelved_until_ms:
+        until = words.moment(alarm.shelved_until_ms, view.plant.timezone, view.now_ms)
+        left = words.age(alarm.shelved_until_ms - view.now_ms)
+        return f"{since}, until {until} (in {left})"
+    return since
+
+
+def _sign_ages(view: View, standing: StandingAlarm) -> list[Component]:
+    """How old the last reading of every channel is that the finding rests on."""
+    names = dict.fromkeys(e["channel"] for e in (standing.finding or {}).get("evidence", ()))
+    latest = view.site.live.latest
+    told = []
+    for channel in view.plant.channels:
+        if channel.id in names:
+            last = latest.get(address(view.plant, channel))
+            told.append(f"{channel.id} {words.ago(last[0] if last else None, view.now_ms)}")
+    if not told:
+        return []
+    return [html.P(f"Last readings: {', '.join(told)}", className="aside")]
+
+
+def _buttons(alarm: Alarm) -> Component:
+    state = alarm.state
+    offered: list[Component] = []
+    if state in ("unacknowledged", "returned"):
+        offered.append(_button(alarm, "acknowledge", "Acknowledge", kind="main"))
+    if state == "shelved":
+        offered.append(_button(alarm, "unshelve", "Take off the shelf"))
+    elif state != "out_of_service":
+        shelves = [_button(alarm, "shelve", label, hours=h) for h, label in _SHELVES]
+        choice = html.Div(shelves, className="row")
+        offered.append(html.Details([html.Summary("Shelve for ..."), choice]))
+    if state == "out_of_service":
+        offered.append(_button(alarm, "put_back", "Put back into service"))
+    else:
+        offered.append(_button(alarm, "take_out", "Take out of service"))
+    return html.Div(offered, className="row")
+
+
+def _button(alarm: Alarm, deed: Deed, label: str, *, hours: int = 0, kind: str = "") -> Component:
+    what = {"type": "deed", "deed": deed, "hours": hours}
+    what |= {"plant": alarm.plant, "subject": alarm.subject, "fault": alarm.fault}
+    return html.Button(label, id=what, className=kind)
+
+
+# below
+
+
+def _quiet(view: View, quiet: list[StandingAlarm]) -> list[Component]:
+    """Shelved and out of service: short, since there may be many."""
+    if not quiet:
+        return []
+    rows = [
+        [_subject(a.alarm), fault_title(a.alarm.fault), _STATES[a.alarm.state],
+         _since(view, a.alarm), _buttons(a.alarm)]
+        for a in quiet
+    ]  # fmt: skip
+    head = ("Part", "Alarm", "State", "Since", "")
+    note = "None of these is told to anybody until it comes back."
+    return [section("Shelved or out of service", table(head, rows), note=note)]
+
+
+def _service(view: View, quiet: list[StandingAlarm]) -> Component:
+    plant = view.plant
+    out = {a.alarm.subject for a in quiet if a.alarm.state == "out_of_service"}
+    parts = [*(p.id for p in plant.machines), *(s.id for s in plant.stores)]
+    buttons = []
+    for part in parts:
+        deed = "put_back" if part in out else "take_out"
+        label = f"Put {part} back" if part in out else f"Take {part} out of service"
+        what = {"type": "service", "deed": deed, "plant": plant.key, "subject": part}
+        buttons.append(html.Button(label, id=what))
+    note = "Before you work on a part take its alarms out of service, and put them back after."
+    return section("Work on the plant", html.Div(buttons, className="row"), note=note)
+
+
+def _happened(view: View) -> Component:
+    events = [e for e in view.site.journal.events(limit=100) if e.plant in ("", view.plant.key)]
+    if not events:
+        return section("What happened", empty("Nothing yet."))
+    rows = [
+        [words.moment(e.time_ms, view.plant.timezone, view.now_ms), e.subject, e.words]
+        for e in events[:60]
+    ]
+    return section("What happened", table(("When", "Part", "What"), rows))
+
+
+def _test() -> Component:
+    button = html.Button("Send a test notice", id="alarms-test")
+    note = "To every address of the settings, so that you know an alarm will reach you."
+    return section("Being told", html.Div(button, className="row"), note=note)
+
+
+# what a person does
+
+
+def callbacks(app: Dash, site: Site) -> None:
+    """Deeds on alarms and parts, and the test notice."""
+
+    @app.callback(
+        Output("said", "children", allow_duplicate=True),
+        Output("tick", "n_intervals", allow_duplicate=True),
+        Input({"type": "deed", "deed": ALL, "hours": ALL, "plant": ALL, "subject": ALL,
+               "fault": ALL}, "n_clicks"),
+        Input({"type": "service", "deed": ALL, "plant": ALL, "subject": ALL}, "n_clicks"),
+        Input("alarms-test", "n_clicks"),
+        State("tick", "n_intervals"),
+        prevent_initial_call=True,
+    )  # fmt: skip
+    def _do(_deeds: Any, _services: Any, _test: Any, ticks: int | None) -> tuple[Any, Any]:
+        # A button drawn anew reports itself, too; only a press has a count.
+        if not ctx.triggered or not ctx.triggered[0]["value"]:
+            return no_update, no_update
+        what = ctx.triggered_id
+        said = _sent(site) if what == "alarms-test" else _done(site, what)
+        return said, (ticks or 0) + 1
+
+
+def _done(site: Site, what: dict[str, Any]) -> str:
+    now = clock_ms()
+    act = Act(cast("Deed", what["deed"]), what.get("hours", 0), visitor())
+    view = view_of(site, f"?plant={what['plant']}", now)
+    part = words.named(what["subject"])
+    if what["type"] == "service":
+        number = act_on_part(site, view.plant, what["subject"], act, now)
+        return f"{part}: {words.count(number, 'alarm')} {act.words}."
+    key = (what["plant"], what["subject"], what["fault"])
+    title = f"{part}, {fault_title(what['fault'])}"
+    if not act_on(site, key, act, now):
+        return f"{title}: it had changed meanwhile; look at it again."
+    alarm = next(a.alarm for a in site.journal.alarms(key[0]) if a.alarm.key == key)
+    until = f", {_since(view, alarm)}" if alarm.state == "shelved" else ""
+    return f"{title}: now {_STATES[alarm.state]}{until}."
+
+
+def _sent(site: Site) -> str:
+    try:
+        if not Messenger(site.settings).has_addresses:
+            return "There is no address yet: set [notify] in the settings, see the README."
+        reached = send_test(site, clock_ms())
+    except StokeholdError as error:
+        return f"Not sent: {error}"
+    if reached:
+        return "Sent to every address."
+    return "Some address could not be reached; check it, and the network."
+
+
+PAGE = Page(path="/alarms", title="Alarms", layout=layout, callbacks=callbacks, refresh_s=5.0)

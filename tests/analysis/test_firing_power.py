@@ -1,0 +1,93 @@
+"""Firings from electric power: every level named by its dwell and order, edges to a sample."""
+
+import numpy as np
+import pytest
+
+from analysis.firing_power import firings_from_power
+from analysis.plant import Boiler, Channel
+from analysis.readings import Readings
+from analysis.timebase import HOUR_MS, SECOND_MS, Span
+
+POWER = Channel(id="boiler.power", of="boiler", quantity="power", unit="W", interval_s=10)
+GAS = Boiler(id="boiler", fuel="gas", condensing=True)
+OIL = Boiler(id="boiler", fuel="oil")
+
+
+def played(sequence: list[tuple[float, float]], times: int, *, seed: int = 1) -> Readings:
+    """A sequence of (seconds, watts) again and again, read every 10 s, rests of uneven length."""
+    rng = np.random.default_rng(seed)
+    watts: list[float] = []
+    for _ in range(times):
+        for seconds, level in sequence:
+            watts += [level] * round(seconds / 10)
+        watts += [sequence[-1][1]] * int(rng.integers(30, 120))
+    power = np.array(watts) * rng.normal(1, 0.004, len(watts))
+    return Readings.of(np.arange(len(power)) * 10 * SECOND_MS, np.round(power, 1))
+
+
+def found_in(boiler: Boiler, readings: Readings):
+    span = Span(0, int(readings.time_ms[-1]) + 1)
+    found = firings_from_power(boiler, readings, channel=POWER, span=span)
+    assert found is not None
+    names = [level.name for level in found.levels]
+    return found, names, (found.runs.end_ms - found.runs.start_ms) / SECOND_MS
+
+
+def test_pump_that_shares_the_plug_is_no_firing() -> None:
+    """Standby 4 W, pump 45 W for 2 min before and 4 min after 8 min of fan at 45 + 60 W."""
+    readings = played([(600, 4), (120, 49), (480, 109), (240, 49), (10, 4)], 40)
+    _, names, on_s = found_in(GAS, readings)
+    assert names == ["standby", "pump", "firing"]
+    assert len(on_s) == 40
+    assert np.median(on_s) == pytest.approx(480, abs=10)
+
+
+def test_constant_overrun_is_no_firing_but_a_varying_low_flame_is() -> None:
+    """Four minutes after every firing are a pump's overrun; a level of uneven length is flame."""
+    overrun = played([(600, 4), (480, 80), (240, 40), (10, 4)], 40)
+    _, names, on_s = found_in(GAS, overrun)
+    assert names == ["standby", "pump", "firing"]
+    assert np.median(on_s) == pytest.approx(480, abs=10)
+    rng = np.random.default_rng(3)
+    pieces = [
+        played([(600, 4), (120, 80), (s, 20), (10, 4)], 1) for s in rng.integers(60, 3000, 40)
+    ]
+    value = np.concatenate([piece.value for piece in pieces])
+    low_flame = Readings.of(np.arange(len(value)) * 10 * SECOND_MS, value)
+    _, names, on_s = found_in(GAS, low_flame)
+    assert names == ["standby", "firing", "firing"]
+    assert on_s.mean() > 900
+
+
+def test_oil_burner_preheats_and_purges_before_its_motor_level() -> None:
+    """Preheat 70 W for 80 s, motor and spark 220 W for 20 s, then motor 150 W (domain practice)."""
+    readings = played([(900, 3), (80, 73), (20, 223), (600, 153), (10, 3)], 40)
+    _, names, on_s = found_in(OIL, readings)
+    assert names == ["standby", "preheat", "firing", "purge"]
+    assert np.median(on_s) == pytest.approx(620, abs=10)
+
+
+def test_fan_that_runs_on_after_the_flame_is_cut_off() -> None:
+    """A flame of wandering power, then 30 s at the fan's one level: the firing ends before it."""
+    rng = np.random.default_rng(2)
+    watts: list[float] = []
+    for _ in range(40):
+        flame = np.interp(np.arange(48), [0, 47], rng.uniform(30, 90, 2)).tolist()
+        watts += [4.0] * 60 + flame + [55.0] * 3 + [4.0] * 5
+    readings = Readings.of(np.arange(len(watts)) * 10 * SECOND_MS, np.array(watts))
+    _, _, on_s = found_in(GAS, readings)
+    assert np.median(on_s) == pytest.approx(480, abs=10)
+
+
+def test_old_gas_valve_of_six_watts_is_seen() -> None:
+    """An atmospheric burner adds only its valve, 6 W over 2 W (from memory)."""
+    readings = played([(600, 2), (480, 8), (10, 2)], 30)
+    _, _, on_s = found_in(Boiler(id="boiler", fuel="gas"), readings)
+    assert len(on_s) == 30
+
+
+def test_one_level_is_no_firing() -> None:
+    """A boiler at rest shows nothing that could be told as firing."""
+    readings = played([(600, 4)], 30)
+    span = Span(0, 100 * HOUR_MS)
+    assert firings_from_power(GAS, readings, channel=POWER, span=span) is None

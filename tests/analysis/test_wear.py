@@ -1,0 +1,140 @@
+"""Judges of wear: each finds what was put in, names what it needs, and keeps quiet otherwise."""
+
+import numpy as np
+import pytest
+
+from analysis.sludge import judge_sludge
+from analysis.timebase import DAY_MS, Span
+from analysis.usual import running_median
+from analysis.watch import Situation
+from analysis.wear import judge_bearing, judge_capacitor
+from pumping import START_MS, Pumping, day_of
+
+
+def ramp(pumping: Pumping, begin: float, grows: float) -> np.ndarray:
+    return np.clip((pumping.minute / 1440 - begin) / grows, 0, 1)
+
+
+def test_a_sound_pump_is_left_alone() -> None:
+    """Sixty quiet days give no finding of wear and nothing that is missing."""
+    situation = Pumping().situation()
+    for judge in (judge_bearing, judge_capacitor, judge_sludge):
+        verdict = judge(situation)
+        assert verdict.findings == ()
+        assert verdict.needs == ""
+
+
+def test_drag_is_told_with_its_signs() -> None:
+    """Eight per cent more over twenty days at the same power factor: the bearing, and when."""
+    pumping = Pumping()
+    pumping.power = pumping.power * (1 + 0.08 * ramp(pumping, 25, 20))
+    (found,) = judge_bearing(pumping.situation()).findings
+    assert 27 < day_of(found.start_ms) < 36
+    assert day_of(found.raised_ms) <= 37
+    assert found.end_ms is None
+    assert found.evidence[0].value == pytest.approx(54.0, rel=0.01)
+    assert any("mains voltage" in words for words in found.ruled_out)
+
+
+def test_restlessness_makes_it_surer() -> None:
+    """A second electrical sign raises the confidence."""
+    quiet, restless = Pumping(), Pumping()
+    rng = np.random.default_rng(3)
+    for pumping in (quiet, restless):
+        pumping.power = pumping.power * (1 + 0.08 * ramp(pumping, 25, 20))
+    noise = 0.006 * ramp(restless, 25, 20) * rng.standard_normal(len(restless.minute))
+    restless.power = restless.power * (1 + noise)
+    one = judge_bearing(quiet.situation()).findings[0]
+    two = judge_bearing(restless.situation()).findings[0]
+    assert two.confidence > one.confidence
+
+
+@pytest.mark.parametrize("volts", [-12.0, 9.0])
+def test_mains_that_drift_are_no_wear(volts: float) -> None:
+    """Ten days of low or high mains move the power by 7 to 9 %, and are taken out."""
+    pumping = Pumping()
+    day = pumping.minute / 1440
+    drift = np.where((day > 30) & (day < 40), volts * np.sin(np.pi * (day - 30) / 10), 0.0)
+    pumping.power = pumping.power * ((pumping.voltage + drift) / pumping.voltage) ** 1.65
+    pumping.voltage = pumping.voltage + drift
+    assert judge_bearing(pumping.situation()).findings == ()
+
+
+def test_knob_and_plug_are_no_wear() -> None:
+    """A sudden step, large or small, begins a new baseline instead of a finding."""
+    for factor in (1.35, 1.05):
+        pumping = Pumping()
+        pumping.power = np.where(pumping.day(30.4), factor, 1.0) * pumping.power
+        assert judge_bearing(pumping.situation()).findings == ()
+
+
+def test_a_falling_power_factor_is_the_capacitor() -> None:
+    """Power factor 0.95 to 0.88 over three weeks, power hardly changed: capacitor, no bearing."""
+    pumping = Pumping()
+    grown = ramp(pumping, 25, 20)
+    pumping.factor = pumping.factor - np.where(pumping.factor > 0, 0.07 * grown, 0.0)
+    pumping.power = pumping.power * (1 - 0.03 * grown)
+    situation = pumping.situation()
+    (found,) = judge_capacitor(situation).findings
+    assert 30 < day_of(found.raised_ms) < 38
+    assert judge_bearing(situation).findings == ()
+
+
+def test_a_sudden_fall_of_the_power_factor_is_told_next_day() -> None:
+    """A capacitor that fails at once lowers the power by a tenth: no turned knob."""
+    pumping = Pumping()
+    late = pumping.day(30.4)
+    pumping.factor = np.where(late & (pumping.factor > 0), 0.86, pumping.factor)
+    pumping.power = np.where(late, 0.9, 1.0) * pumping.power
+    (found,) = judge_capacitor(pumping.situation()).findings
+    assert day_of(found.raised_ms) <= 32.0
+
+
+def test_capacitor_needs_the_power_factor() -> None:
+    """Without power factor or current it says what would settle it."""
+    verdict = judge_capacitor(Pumping().situation(without=("heating.power_factor",)))
+    assert verdict.findings == ()
+    assert "power factor" in verdict.needs
+
+
+def test_sludge_is_told_from_the_pipes() -> None:
+    """The return cools slowly from 45 to 36 at the same flow: less water."""
+    pumping = Pumping()
+    pumping.back = pumping.back - np.where(pumping.power > 0, 9 * ramp(pumping, 25, 20), 0.0)
+    (found,) = judge_sludge(pumping.situation()).findings
+    assert 30 < day_of(found.raised_ms) < 46
+    assert found.end_ms is None
+
+
+def test_a_holiday_is_no_sludge() -> None:
+    """Valves shut for twelve days cool the return at once, and for no longer."""
+    pumping = Pumping()
+    day = pumping.minute / 1440
+    away = (day > 30) & (day < 42) & (pumping.power > 0)
+    pumping.back = pumping.back - np.where(away, 15.0, 0.0)
+    assert judge_sludge(pumping.situation()).findings == ()
+
+
+def test_sludge_needs_both_pipes() -> None:
+    """Without the return's sensor it says which one is missing."""
+    assert "return" in judge_sludge(Pumping().situation(without=("heating.return",))).needs
+
+
+def test_a_new_pump_is_still_being_learned() -> None:
+    """Five days are too few: no finding, and it says how many are there."""
+    pumping = Pumping(days=5)
+    whole = pumping.situation()
+    situation = Situation(
+        plant=whole.plant, record=whole.record, subject="heating",
+        span=Span(START_MS, START_MS + 5 * DAY_MS),
+    )  # fmt: skip
+    verdict = judge_bearing(situation)
+    assert verdict.findings == ()
+    assert "5 so far" in verdict.needs
+
+
+def test_running_median() -> None:
+    """Medians of three, by hand."""
+    found = running_median(np.array([1.0, 5.0, 3.0, 9.0]), 3)
+    assert np.isnan(found[:2]).all()
+    assert found[2:].tolist() == [3.0, 5.0]
