@@ -9,10 +9,12 @@ from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
+from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
+from analysis.watched import learn, learning_span
 from collector.site import Site
 from collector.swaps import as_recorded, known_swaps, swap_book
 
@@ -49,6 +51,12 @@ def normal_powers(night: Nightly) -> dict[str, float]:
             if usual is not None:
                 found[pump.id] = usual
     return found
+
+
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
 
 
 def firing_powers(night: Nightly) -> dict[str, float]:
@@ -93,6 +101,7 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
