@@ -62,9 +62,9 @@ def test_watch_raises_and_clears_with_delays(site: Site) -> None:
     watch(site, NOW)
     assert state(site) == "normal"
     lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
-    watch(site, NOW + 20 * MINUTE_MS)
+    watch(site, NOW + 8 * MINUTE_MS)
     assert state(site) == "normal"
-    watch(site, NOW + 22 * MINUTE_MS)
+    watch(site, NOW + 12 * MINUTE_MS)
     assert state(site) == "unacknowledged"
     watch(site, NOW + 22 * MINUTE_MS)
     assert [e.what for e in site.journal.events("quay")] == ["stall"]
