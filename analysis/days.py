@@ -12,6 +12,7 @@ from analysis.hours import Hours, normalised_w
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
 
+_LATE_MIN = 4
 SETTLED_MIN = 10
 """Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
 _WARM_K = 8.0
@@ -69,6 +70,8 @@ class Days:
         Days since the pump was last seen running, over known time.
     outdoor_c, around_c : ndarray
         Daily means [Cel].
+    pressure_bar : ndarray
+        Median pressure of the system.
     """
 
     start_ms: IntArray
@@ -104,6 +107,7 @@ class Days:
     idle_days: FloatArray
     outdoor_c: FloatArray
     around_c: FloatArray
+    pressure_bar: FloatArray
 
     def __len__(self) -> int:
         return len(self.start_ms)
@@ -208,6 +212,8 @@ def _warmed_idle(minutes: Minutes, start: int) -> bool:
     """Whether a resting pump's pipe warmed after a firing began."""
     part = slice(start, start + 120)
     rests = np.cumsum(minutes.on[part] | np.isnan(minutes.power_w[part])) == 0
+    # The plug may tell of the start a little after the pipe does.
+    rests[max(int(rests.sum()) - _LATE_MIN, 0) :] = False
     for pipe in (minutes.flow_c, minutes.return_c):
         before = pipe[max(start - 10, 0) : start]
         after = pipe[part][rests]
@@ -262,6 +268,7 @@ def _row(minutes: Minutes, marks: _Marks, normal: FloatArray, day: slice) -> dic
         "ghosts": float(_inside(marks.ghosts, day).sum()),
         "outdoor_c": _mean(minutes.outdoor_c[day], 60),
         "around_c": _mean(minutes.around_c[day], 60),
+        "pressure_bar": quantiles(minutes.pressure_bar[day], (0.5,), 60)[0],
     }
 
 

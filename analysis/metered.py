@@ -101,7 +101,7 @@ def counter_steps(readings: Readings, *, most_w: float) -> Steps:
     most_w : float
         Greatest power that is possible [W].
     """
-    known = readings.known()
+    known = _without_echoes(readings.known())
     step = np.diff(known.value)
     hours = np.diff(known.time_ms) / HOUR_MS
     limit_w = max(most_w, _usual_most_w(step, hours))
@@ -110,6 +110,23 @@ def counter_steps(readings: Readings, *, most_w: float) -> Steps:
     jump = step > possible
     since = np.where(reset & (known.value[1:] <= possible), known.value[1:], 0.0)
     return Steps(known.time_ms, np.where(reset, since, np.where(jump, 0.0, step)), reset, jump)
+
+
+_ECHO_MS = 5_000
+
+
+def _without_echoes(known: Readings) -> Readings:
+    """Counter readings without a broker's retained value that comes again after a silence.
+
+    It repeats the last value a moment before the new one, and would turn all
+    that was used meanwhile into a leap of seconds.
+    """
+    if len(known) < 3:
+        return known
+    apart = np.diff(known.time_ms)
+    again = (np.diff(known.value)[:-1] == 0) & (apart[1:] < _ECHO_MS) & (apart[:-1] > 60_000)
+    kept = np.concatenate(([True], ~again, [True]))
+    return Readings(known.time_ms[kept], known.value[kept])
 
 
 def energy_from_counter(readings: Readings, *, most_w: float) -> Counted:

@@ -4,14 +4,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from analysis.commissioning import newest_reports
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.plant import Plant
+from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
+from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
+from analysis.watched import learn, learning_span
 from collector.site import Site
+from collector.swaps import as_recorded, known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +53,12 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
+
+
 def firing_powers(night: Nightly) -> dict[str, float]:
     """Electric power above which each boiler fires, learned over the last month [W]."""
     found = {}
@@ -75,9 +86,25 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def savings(night: Nightly) -> list[dict[str, Any]]:
+    """Saving of every swap, from the whole history."""
+    plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
+    return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+
+
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("saving", savings),
+    Result("commissioning", commissioning_reports),
 )
