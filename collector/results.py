@@ -112,10 +112,7 @@ RESULTS: tuple[Result, ...] = (
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
-<<<<<<< HEAD
     Result("mode", modes),
-=======
     Result("saving", savings),
->>>>>>> main
     Result("commissioning", commissioning_reports),
 )
