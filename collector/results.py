@@ -8,7 +8,9 @@ from analysis.commissioning import newest_reports
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.history import pump_history
 from analysis.plant import Plant
+from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
@@ -84,10 +86,21 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
+    """Daily rows, epochs and usual bands of every pump whose power is measured."""
+    found = []
+    for pump in night.plant.pumps:
+        history = pump_history(night.plant, pump, night.record, night.span)
+        if history is not None:
+            found.append(pump_sheet(history))
+    return found
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("pumps", pump_sheets),
     Result("commissioning", commissioning_reports),
 )
