@@ -13,13 +13,22 @@ from analysis.faults_boiler import BOILER_FAULTS
 from analysis.faults_flow import FLOW_FAULTS
 from analysis.faults_plant import PLANT_FAULTS
 from analysis.faults_pump import PUMP_FAULTS
+from analysis.faults_setting import SETTING_FAULTS
 from analysis.faults_wear import WEAR_FAULTS
 from analysis.finding import CannotJudge, DataProblem, Finding, Health
 from analysis.plant import Plant
 from analysis.watch import Situation
 
 FAULTS: dict[str, Fault] = {
-    f.name: f for f in (*PUMP_FAULTS, *WEAR_FAULTS, *FLOW_FAULTS, *BOILER_FAULTS, *PLANT_FAULTS)
+    f.name: f
+    for f in (
+        *PUMP_FAULTS,
+        *WEAR_FAULTS,
+        *FLOW_FAULTS,
+        *SETTING_FAULTS,
+        *BOILER_FAULTS,
+        *PLANT_FAULTS,
+    )
 }
 
 

@@ -2,7 +2,7 @@
 
 from analysis.alarms import Timing
 from analysis.fault import Fault
-from analysis.watch import judge_overheating
+from analysis.judge_hot import judge_overheating
 
 PLANT_FAULTS: tuple[Fault, ...] = (
     Fault(

@@ -49,7 +49,11 @@ URGENCIES = ("now", "soon", "note")
 
 @dataclass(slots=True)
 class FaultTally:
-    """Counts of one fault over all rehearsals, and the delays [h]."""
+    """Counts of one fault over all rehearsals, and the delays [h].
+
+    `separable` counts those that grew to what sets a slow fault apart, `beyond_h` is the
+    time from then to telling, negative where it was told before.
+    """
 
     present: int = 0
     found: int = 0
@@ -57,6 +61,9 @@ class FaultTally:
     first: int = 0
     second: int = 0
     delays_h: list[float] = field(default_factory=list)
+    separable: int = 0
+    separable_found: int = 0
+    beyond_h: list[float] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -119,6 +126,14 @@ def _fault_row(one: FaultTally) -> dict[str, Any]:
         "cause_first": _share(one.first, one.noticed),
         "cause_in_first_two": _share(one.second, one.noticed),
         "delay_h": {"median": _quantile(one.delays_h, 0.5), "p90": _quantile(one.delays_h, 0.9)},
+        "separable": {
+            "present": one.separable,
+            "recall": _share(one.separable_found, one.separable),
+            "delay_h": {
+                "median": _quantile(one.beyond_h, 0.5),
+                "p90": _quantile(one.beyond_h, 0.9),
+            },
+        },
     }
 
 
@@ -200,7 +215,9 @@ def _part(subject: str) -> str:
 
 
 def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> None:
+    separable = fault.row.get("separable_from")
     one.present += 1
+    one.separable += separable is not None
     near = [f for f in findings if f.part == fault.part and f.overlaps(fault)]
     if not near:
         return
@@ -217,6 +234,9 @@ def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> No
         shown = parse_rfc3339(fault.row["detectable_from"])
         raised = min(parse_rfc3339(f.row.get("raised") or f.row["from"]) for f in named)
         one.delays_h.append(max(raised - shown, 0) / 3.6e6)
+        if separable is not None:
+            one.separable_found += 1
+            one.beyond_h.append((raised - parse_rfc3339(separable)) / 3.6e6)
 
 
 def _words(cause: str) -> str:

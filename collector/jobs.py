@@ -10,6 +10,8 @@ from analysis.fault import Fault
 from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
+from analysis.pump_learned import PlantLearned
+from analysis.slow import histories
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -37,18 +39,29 @@ def watch(site: Site, now_ms: int) -> None:
     faults = paced("minute")
     for plant in site.plants:
         span = Span(now_ms - WATCH_MS, now_ms)
-        learned = site.journal.result(plant.key, "normal_w")
+        learned = site.journal.result(plant.key, "learned")
         situation = Situation(
             plant=plant,
             record=StoreRecord(site.store, plant, span),
             span=span,
-            normal_w=learned[1] if learned else {},
+            learned=PlantLearned.from_document(learned[1]) if learned else None,
+            last_ms=_last_ms(site, plant),
             is_live=True,
         )
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
+
+
+def _last_ms(site: Site, plant: Plant) -> dict[str, int]:
+    """When each channel was last heard, as far as known."""
+    latest = site.live.latest
+    return {
+        channel.id: latest[address][0]
+        for channel in plant.channels
+        if (address := f"{plant.key}/{channel.id}") in latest
+    }
 
 
 def move_alarms(
@@ -85,7 +98,8 @@ def move_alarms(
         finding = lasting.get((subject, fault.name))
         unjudged = fault not in faults or (subject, fault.name) in unknown
         present = None if unjudged else finding is not None
-        new = alarms.advance(old.alarm, now_ms, present=present, timing=fault.timing)
+        seen = alarms.graded(old.alarm, finding.urgency, now_ms) if finding else old.alarm
+        new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:
             document = finding.document() if finding else old.finding
             changed.append(StandingAlarm(new, document))
@@ -151,17 +165,23 @@ def nightly_results(site: Site, now_ms: int) -> None:
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
+    """Judge what shows over days and weeks, from the whole history, and move its alarms.
+
+    The result ``slow`` holds the health document of these faults and, under ``pumps``,
+    each pump's daily rows, epochs and baselines.
+    """
     faults = paced("day")
     for plant in site.plants:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
         record = StoreRecord(site.store, plant, span)
-        health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
+        situation = Situation(plant=plant, record=record, span=span, is_live=True)
+        health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
-        site.journal.save_result(plant.key, "slow", now_ms, health.document())
+        past = {"pumps": [one.document() for one in histories(situation)]}
+        site.journal.save_result(plant.key, "slow", now_ms, health.document() | past)
 
 
 JOBS: tuple[Job, ...] = (

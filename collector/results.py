@@ -10,10 +10,12 @@ from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.history import pump_history
 from analysis.plant import Plant
+from analysis.plant_minutes import PlantMinutes
 from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
+from analysis.watched import learn, learning_span
 from collector.site import Site
 from collector.swaps import known_swaps, swap_book
 
@@ -50,6 +52,12 @@ def normal_powers(night: Nightly) -> dict[str, float]:
             if usual is not None:
                 found[pump.id] = usual
     return found
+
+
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
 
 
 def firing_powers(night: Nightly) -> dict[str, float]:
@@ -98,6 +106,7 @@ def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),

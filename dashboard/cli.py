@@ -24,6 +24,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("health", "what is or was wrong"),
     Command("logbook", "what was done and read at the plant"),
     Command("swap", "a pump's exchange, as a guided record"),
+    Command("trial", "lead through a pump's settings and tell its own table of watts"),
     Command("commissioning", "how the fitting looks a day, a week, a month after a swap"),
     Command("backup", "write everything kept into one archive"),
     Command("restore", "bring a backup back"),

@@ -117,24 +117,31 @@ def _say_score(document: Mapping[str, Any]) -> None:
     say(f"{document['plants']} plants, {document['plant_years']} plant-years (a model, no field)")
     say(
         f"{'fault':24s} {'there':>5s} {'recall':>6s} {'first':>6s} {'two':>6s} "
-        f"{'delay h':>8s} {'p90':>7s}   false a plant-year: now soon note"
+        f"{'delay h':>8s} {'p90':>7s} {'sep.':>5s} {'recall':>6s} {'days':>6s}   "
+        "false a plant-year: now soon note"
     )
     false = document["false_alarms_per_plant_year"]["by_fault"]
     for name in sorted({*document["faults"], *false}):
         row = document["faults"].get(name)
         wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
         if row is None:
-            say(f"{name:24s} {0:5d} {'':38s}   {wrong}")
+            say(f"{name:24s} {0:5d} {'':58s}   {wrong}")
             continue
         say(
             f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
             f"{_figure(row['cause_first']):>6s} {_figure(row['cause_in_first_two']):>6s} "
-            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   "
-            f"{wrong}"
+            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s} "
+            f"{_separable(row['separable'])}   {wrong}"
         )
     for name in ("cycles", "energy", "saving"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
+
+
+def _separable(row: Mapping[str, Any]) -> str:
+    """How many grew to what sets them apart, how many of those were told, how long after."""
+    days = None if row["delay_h"]["median"] is None else row["delay_h"]["median"] / 24.0
+    return f"{row['present']:5d} {_figure(row['recall']):>6s} {_figure(days):>6s}"
 
 
 def _figure(value: float | None) -> str:

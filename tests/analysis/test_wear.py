@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from analysis.sludge import judge_sludge
 from analysis.timebase import DAY_MS, Span
 from analysis.usual import running_median
 from analysis.watch import Situation
-from analysis.wear import judge_bearing, judge_capacitor, judge_sludge
+from analysis.wear import judge_bearing, judge_capacitor
 from pumping import START_MS, Pumping, day_of
 
 

@@ -62,9 +62,9 @@ def test_watch_raises_and_clears_with_delays(site: Site) -> None:
     watch(site, NOW)
     assert state(site) == "normal"
     lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
-    watch(site, NOW + 20 * MINUTE_MS)
+    watch(site, NOW + 8 * MINUTE_MS)
     assert state(site) == "normal"
-    watch(site, NOW + 22 * MINUTE_MS)
+    watch(site, NOW + 12 * MINUTE_MS)
     assert state(site) == "unacknowledged"
     watch(site, NOW + 22 * MINUTE_MS)
     assert [e.what for e in site.journal.events("quay")] == ["stall"]
@@ -100,6 +100,20 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert energy is not None
     assert energy[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+
+
+def test_slow_result_holds_rows_and_epochs(site: Site) -> None:
+    """Each night a page finds the pump's days and its epoch with what is usual in it."""
+    lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    judge_slowly(site, NOW)
+    slow = site.journal.result("quay", "slow")
+    assert slow is not None
+    (pump,) = slow[1]["pumps"]
+    assert pump["days"]["run_h"][3] == pytest.approx(24.0)
+    (epoch,) = pump["epochs"]
+    assert epoch["baseline_w"] == 50.0
+    assert not epoch["is_learning"]
+    assert {c["fault"] for c in slow[1]["cannot_judge"]} >= {"sludge", "reversed_flow"}
 
 
 def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
