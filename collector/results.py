@@ -9,15 +9,17 @@ from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.history import pump_history
+from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
+from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
 from collector.site import Site
-from collector.swaps import known_swaps, swap_book
+from collector.swaps import as_recorded, known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,12 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def savings(night: Nightly) -> list[dict[str, Any]]:
+    """Saving of every swap, from the whole history."""
+    plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
+    return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+
+
 def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
     known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
@@ -104,6 +112,12 @@ def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
     return found
 
 
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
@@ -111,5 +125,7 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("cycles", cycles),
     Result("pumps", pump_sheets),
+    Result("mode", modes),
+    Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )
