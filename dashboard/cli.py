@@ -24,6 +24,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("health", "what is or was wrong"),
     Command("saving", "what a pump's exchange saved, against the claim"),
     Command("rating", "energy efficiency index of a pump"),
+    Command("choose", "which class of pump a circuit needs, and whether it pays"),
     Command("logbook", "what was done and read at the plant"),
     Command("swap", "a pump's exchange, as a guided record"),
     Command("trial", "lead through a pump's settings and tell its own table of watts"),
