@@ -8,6 +8,7 @@ from analysis.commissioning import newest_reports
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
@@ -99,12 +100,19 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
     Result("cycles", cycles),
+    Result("mode", modes),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )
