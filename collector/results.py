@@ -9,6 +9,7 @@ from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
@@ -105,6 +106,12 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
@@ -112,6 +119,7 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("costs", costs),
     Result("cycles", cycles),
+    Result("mode", modes),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )
