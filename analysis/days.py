@@ -70,6 +70,8 @@ class Days:
         Days since the pump was last seen running, over known time.
     outdoor_c, around_c : ndarray
         Daily means [Cel].
+    pressure_bar : ndarray
+        Median pressure of the system.
     """
 
     start_ms: IntArray
@@ -105,6 +107,7 @@ class Days:
     idle_days: FloatArray
     outdoor_c: FloatArray
     around_c: FloatArray
+    pressure_bar: FloatArray
 
     def __len__(self) -> int:
         return len(self.start_ms)
@@ -265,6 +268,7 @@ def _row(minutes: Minutes, marks: _Marks, normal: FloatArray, day: slice) -> dic
         "ghosts": float(_inside(marks.ghosts, day).sum()),
         "outdoor_c": _mean(minutes.outdoor_c[day], 60),
         "around_c": _mean(minutes.around_c[day], 60),
+        "pressure_bar": quantiles(minutes.pressure_bar[day], (0.5,), 60)[0],
     }
 
 

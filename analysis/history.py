@@ -12,9 +12,9 @@ from analysis.hours import Hours, hours_of, voltage_exponent
 from analysis.minutes import Minutes, pump_minutes
 from analysis.plant import Drive, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
-from analysis.timebase import Span, format_rfc3339, to_ms
+from analysis.timebase import DAY_MS, Span, format_rfc3339, to_ms
 
-Why = Literal["first readings", "pump exchanged", "setting changed", "another plug"]
+Why = Literal["first readings", "pump exchanged", "setting changed", "another plug", "refilled"]
 
 _Rows = TypeVar("_Rows", Days, Hours)
 
@@ -27,6 +27,8 @@ _LEAST_STEP = {"induction": 0.025, "electronic": 0.06}
 """Sudden lasting change of level, as a share, that no wear makes within an hour."""
 _PLUG_STEP = 0.085
 """Plugs of one kind differ by a few per cent, neighbouring settings by 20 % and more."""
+_REFILL_BAR = 0.15
+"""Warmth moves the daily median of the pressure less than this; common practice, no source."""
 _SAG = -0.025
 """A power factor that falls this far at a small step of power is no turned knob."""
 
@@ -181,16 +183,11 @@ def _stacked(kind: type[_Rows], parts: list[_Rows]) -> _Rows:
 
 
 def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
-    """Epochs of one pump: they close where its level changes suddenly and stays."""
-    quantum_w = piece.minutes.quantum_w
-    steps = level_steps(piece.hours, piece.drive, quantum_w)
-    if piece.drive == "electronic":
-        steps = sorted(steps + ceiling_jumps(piece.days, quantum_w))
+    """Epochs of one pump: they close where its level changes suddenly, and at a refill."""
     start = piece.days.start_ms
     found = [(0, piece.span.start_ms, why, float("nan"))]
-    for at_ms, ratio in steps:
+    for at_ms, kind, ratio in _closings(piece):
         row = int(np.searchsorted(start, at_ms, side="right")) - 1
-        kind: Why = "another plug" if abs(np.log(ratio)) < _PLUG_STEP else "setting changed"
         if row > found[-1][0]:
             found.append((row, at_ms, kind, ratio))
     lasts = [row - 1 for row, *_ in found[1:]] + [len(start) - 1]
@@ -206,6 +203,32 @@ def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
         )
         for (row, at_ms, kind, ratio), last in zip(found, lasts, strict=True)
     ]
+
+
+def _closings(piece: _Piece) -> list[tuple[int, Why, float]]:
+    """Moments that close an epoch, with the reason and the ratio of levels, in order."""
+    quantum_w = piece.minutes.quantum_w
+    steps = level_steps(piece.hours, piece.drive, quantum_w)
+    if piece.drive == "electronic":
+        steps += ceiling_jumps(piece.days, quantum_w)
+    found: list[tuple[int, Why, float]] = [
+        (at, "another plug" if abs(np.log(ratio)) < _PLUG_STEP else "setting changed", ratio)
+        for at, ratio in steps
+    ]
+    return sorted(found + [(at, "refilled", 1.0) for at in refills(piece.days)])
+
+
+def refills(days: Days) -> list[int]:
+    """Beginnings of days on which the system's pressure was higher than before, and stayed."""
+    rows = np.flatnonzero(np.isfinite(days.pressure_bar))
+    bar = days.pressure_bar[rows]
+    found: list[int] = []
+    for k in range(2, len(rows) - 2):
+        if bar[k : k + 3].min() - bar[k - 2 : k].max() < _REFILL_BAR:
+            continue
+        if not found or days.start_ms[rows[k]] - found[-1] > 3 * DAY_MS:
+            found.append(int(days.start_ms[rows[k]]))
+    return found
 
 
 def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int, float]]:

@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.estimate import plain
+from analysis.estimate import Estimate, plain
 from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
+from analysis.verdict import judge_claim
 
 SLOW = frozenset(
     {
@@ -82,6 +83,7 @@ class Tally:
     edges_s: list[float] = field(default_factory=list)
     energy: list[tuple[float, bool]] = field(default_factory=list)
     saving: list[tuple[float, bool]] = field(default_factory=list)
+    claims: list[tuple[str | None, str | None]] = field(default_factory=list)
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form of the score."""
@@ -100,6 +102,19 @@ class Tally:
             "cycles": self._cycles(),
             "energy": _figures(self.energy),
             "saving": _figures(self.saving),
+            "claims": self._claims(),
+        }
+
+    def _claims(self) -> dict[str, Any]:
+        """How the true saving fares as a claim, and one half as large again."""
+        count = len(self.claims)
+        true, false = ([pair[k] for pair in self.claims] for k in (0, 1))
+        return {
+            "count": count,
+            "true_confirmed": _share(true.count("confirmed"), count),
+            "true_refuted": _share(true.count("refuted"), count),
+            "false_confirmed": _share(false.count("confirmed"), count),
+            "false_refuted": _share(false.count("refuted"), count),
         }
 
     def _cycles(self) -> dict[str, Any]:
@@ -327,8 +342,18 @@ def score_energy(tally: Tally, truth: Mapping[str, Any], energy: Mapping[str, An
 
 
 def score_saving(tally: Tally, truth: Mapping[str, Any], saving: Mapping[str, Any]) -> None:
-    """Count a saving a year against the truth."""
-    _count(tally.saving, truth.get("saving_kwh_per_year"), saving["saving_per_year"])
+    """Count a saving a year against the truth, and what becomes of a true and a false claim."""
+    true, told = truth.get("saving_kwh_per_year"), saving["saving_per_year"]
+    _count(tally.saving, true, told)
+    if true is None or told.get("value") is None or true <= 0:
+        return
+    estimate = Estimate(told["value"], told["low"], told["high"], "kW.h")
+    words = (judge_claim(estimate, factor * true, None).word for factor in (1.0, FALSE_CLAIM))
+    tally.claims.append((next(words), next(words)))
+
+
+FALSE_CLAIM = 1.5
+"""A false claim is half as large again as the truth."""
 
 
 def _count(rows: list[tuple[float, bool]], true: float | None, estimate: Mapping[str, Any]) -> None:

@@ -13,7 +13,8 @@ from analysis.faults import examine
 from analysis.plant import Plant
 from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
-from analysis.scoring import Tally, score_cycles, score_energy, score_findings
+from analysis.saving import saving_of
+from analysis.scoring import Tally, score_cycles, score_energy, score_findings, score_saving
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
@@ -99,6 +100,8 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span) -> None:
         score_cycles(tally, read.truth, {"boilers": [found.document()]}, known)
     use = [energy_use(plant, pump, record, span).document("pump") for pump in plant.pumps]
     score_energy(tally, read.truth, {"pumps": use})
+    for swap in plant.swaps:
+        score_saving(tally, read.truth, saving_of(plant, swap, record, span=span).document())
 
 
 def _heard(plant: Plant, record: Record, span: Span, channel: str | None) -> list[Span] | None:
@@ -133,7 +136,7 @@ def _say_score(document: Mapping[str, Any]) -> None:
             f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s} "
             f"{_separable(row['separable'])}   {wrong}"
         )
-    for name in ("cycles", "energy", "saving"):
+    for name in ("cycles", "energy", "saving", "claims"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
 

@@ -1,9 +1,11 @@
 """Daily rows, the learned voltage exponent and epochs, on readings whose making is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from analysis.history import PumpHistory, level_steps, pump_history
+from analysis.history import PumpHistory, level_steps, pump_history, refills
 from analysis.hours import hours_of, voltage_exponent
 from analysis.minutes import pump_minutes, running_above_w
 from analysis.plant import Pump
@@ -73,6 +75,14 @@ def test_a_small_step_is_another_plug() -> None:
     pumping = Pumping()
     pumping.power = np.where(pumping.day(30.4), 0.95, 1.0) * pumping.power
     assert [e.why for e in history(pumping).epochs] == ["first readings", "another plug"]
+
+
+def test_a_refill_closes_the_epoch() -> None:
+    """Pressure that leaks from 1.5 to 1.1 bar and is topped up: the epoch ends with the leak."""
+    bar = np.concatenate((np.linspace(1.5, 1.1, 20), np.full(20, 1.5)))
+    days = history(Pumping(days=40)).days
+    (at,) = refills(replace(days, pressure_bar=bar))
+    assert day_of(at) == 20.0
 
 
 def test_slow_wear_and_mains_trend_close_no_epoch() -> None:
