@@ -20,7 +20,6 @@ from analysis.timebase import DAY_MS, Span
 _CONSTANT_SPEED, _CONSTANT_PRESSURE = 0.625, 0.42
 """Borders between the bands of floor over ceiling."""
 _LEAST_CELLS = 72
-_SHUT_SHARE = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,17 +93,18 @@ def _electronic(time_ms: IntArray, power_w: FloatArray, since_ms: int) -> Contro
     floor, ceiling = (float(q) for q in np.quantile(power_w, (0.03, 0.995)))
     days = (int(time_ms[-1]) - since_ms) / DAY_MS
     drift = _daily_drift(time_ms, power_w)
-    shut = float((power_w < 1.04 * floor).mean())
     ratio = floor / ceiling
     if drift is not None and drift < -0.012 and days >= 5:
         name, confidence = "automatic adaptation", 0.7
         why = f"the floor steps down by {-drift:.1%} a day"
     else:
-        name, margin = _by_ratio(ratio)
-        confidence = 0.5 + min(margin, 0.1) * 3 if shut > _SHUT_SHARE and days >= 7 else 0.4
-        why = f"the power falls to {ratio:.0%} of its greatest as valves close"
-        if confidence < 0.5:
-            why += "; too short, or no time with the valves shut, to be sure"
+        name, confidence = _by_ratio(ratio)
+        why = f"the least power while running is {ratio:.0%} of the greatest"
+        if days < 7:
+            confidence = min(confidence, 0.4)
+            why += "; less than a week seen"
+        elif confidence < 0.8:
+            why += "; a control that falls further is possible if the valves were never all shut"
     return Control(
         behaviour=name,
         confidence=round(confidence, 2),
@@ -116,13 +116,17 @@ def _electronic(time_ms: IntArray, power_w: FloatArray, since_ms: int) -> Contro
 
 
 def _by_ratio(ratio: float) -> tuple[str, float]:
-    """Control by floor over ceiling, and the distance to the next border."""
+    """Control by floor over ceiling, and how sure.
+
+    Valves that never shut leave the floor too high, never too low: only a low one is sure.
+    """
+    if ratio >= 0.85:
+        return "constant speed", 0.4
     if ratio >= _CONSTANT_SPEED:
-        return "constant speed", ratio - _CONSTANT_SPEED
+        return "constant speed", 0.55
     if ratio >= _CONSTANT_PRESSURE:
-        near = min(ratio - _CONSTANT_PRESSURE, _CONSTANT_SPEED - ratio)
-        return "constant pressure", near
-    return "proportional pressure", _CONSTANT_PRESSURE - ratio
+        return "constant pressure", 0.55
+    return "proportional pressure", 0.8
 
 
 def _daily_drift(time_ms: IntArray, power_w: FloatArray) -> float | None:
@@ -138,8 +142,8 @@ def _daily_drift(time_ms: IntArray, power_w: FloatArray) -> float | None:
 
 
 def spread(heat_k: FloatArray, unit: str, basis: str) -> Estimate:
-    """Median of a set of differences with the range of nine in ten."""
+    """Median of a set of differences with the range of nineteen in twenty."""
     if len(heat_k) < _LEAST_CELLS // 6:
         return Estimate.unknown(unit, "too few moments with the burner firing and the pump running")
     low, middle, high = (float(q) for q in np.quantile(heat_k, (0.05, 0.5, 0.95)))
-    return Estimate(middle, low, high, unit, basis, confidence=0.9)
+    return Estimate(middle, low, high, unit, basis)

@@ -38,7 +38,7 @@ SETTING_FAULTS: tuple[Fault, ...] = (
             "a valve in the circuit was opened or shut",
         ),
         first_check="Look at the pump's knob or lamp and at the logbook: was the change meant?",
-        who="Owner",
+        who="Owner: look, and set it back if the change was not meant.",
         caution=HOT_AND_LIVE,
         pace="day",
     ),

@@ -91,12 +91,12 @@ def _setting_finding(situation: Situation, pump: Pump, step: SettingStep) -> Fin
 def judge_night(situation: Situation) -> Verdict:
     """Night reduction that engages by day, while the house is meant to be warm."""
     pump = _pump(situation)
-    if pump.drive != "electronic":
+    if pump.drive != "electronic" or pump.duty == "store":
         return Verdict()
     habit = night_habit(situation.plant, pump, situation.record, situation.span)
     if habit is None:
         return Verdict(needs=f"a power channel of '{pump.id}'")
-    if habit.kind != "by day" or habit.first_by_day_ms is None:
+    if habit.kind != "engages by day" or habit.first_by_day_ms is None:
         return Verdict()
     return Verdict((_night_finding(situation, pump, habit, habit.first_by_day_ms),))
 

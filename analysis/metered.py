@@ -208,14 +208,37 @@ def metered_days(
     return Metered(best.days, running, found[-1].rests, best.source)
 
 
-def _from_counter(steps: Steps, edges: IntArray) -> Metered:
+def counter_days(readings: Readings, edges_ms: IntArray, *, most_w: float) -> Days:
+    """Energy of the days between edges, from a cumulative counter [kWh].
+
+    Parameters
+    ----------
+    readings : Readings
+        Counter values [kWh].
+    edges_ms : ndarray of int64
+        Local midnights [ms].
+    most_w : float
+        Greatest power that is possible [W].
+    """
+    steps = counter_steps(readings, most_w=most_w)
+    if not len(steps.counted):
+        return Days(edges_ms[:-1], np.full(len(edges_ms) - 1, np.nan))
+    return _days_of(steps, edges_ms)
+
+
+def _days_of(steps: Steps, edges: IntArray) -> Days:
     covered_h = np.append([0.0], np.cumsum(steps.hours * steps.is_covered))
-    total = np.append([0.0], np.cumsum(steps.counted * steps.is_covered))
     hours = np.diff(np.interp(edges, steps.time_ms, covered_h))
-    kwh = np.diff(np.interp(edges, steps.time_ms, total))
-    days = _whole(edges, kwh, hours)
-    watts, length = _hourly_w(steps, total)
-    return Metered(days, *_running(watts, length), "counter")
+    return _whole(edges, np.diff(np.interp(edges, steps.time_ms, _total(steps))), hours)
+
+
+def _total(steps: Steps) -> FloatArray:
+    return np.append([0.0], np.cumsum(steps.counted * steps.is_covered))
+
+
+def _from_counter(steps: Steps, edges: IntArray) -> Metered:
+    watts, length = _hourly_w(steps, _total(steps))
+    return Metered(_days_of(steps, edges), *_running(watts, length), "counter")
 
 
 def _hourly_w(steps: Steps, total: FloatArray) -> tuple[FloatArray, FloatArray]:

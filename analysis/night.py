@@ -19,6 +19,11 @@ _LEAST_MIN = 20
 _MOST_LEVEL_W = 4.6
 """The least curve of pumps of the four- and six-metre class stays below this."""
 _STEP = 1.25
+_RELEASE_K = 12.0
+"""Pumps return to normal after a rise of 3 or of 10 K; some more for sensor and lag."""
+_LATE_MIN = 60
+_TRIGGER_K = 15.0
+"""Every kind of pump takes a fall of this within two hours for the night."""
 _FALL_K = 8.0
 """What must be seen of the 10 to 15 K on a strap-on sensor with its lag and offset."""
 DAY_H = (8, 21)
@@ -27,23 +32,28 @@ DAY_H = (8, 21)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reduction:
-    """One stretch on the least curve; `fall_k` of the flow in the two hours before, if known."""
+    """One stretch on the least curve.
+
+    `fall_k` is the flow's fall in the two hours before, if known; `late_min` how long the
+    stretch went on after the flow had risen again by what releases every kind of pump.
+    """
 
     start_ms: int
     end_ms: int
     level_w: float
     before_w: float
     fall_k: float | None
+    late_min: int
 
 
 def reductions(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Reduction] | None:
-    """Stretches of night reduction, None where the pump's power is not known.
+    """Stretches of night reduction, None where the pump's power is not known or it has none.
 
     A stretch counts where the power steps down to a steady low level while the pump
     goes on running, and the flow, where measured, had fallen before.
     """
     steps = power_steps(plant, pump, record, span)
-    if steps is None or pump.drive != "electronic":
+    if steps is None or pump.drive != "electronic" or pump.duty == "store":
         return None
     flow = channel_steps(
         plant.first(pump.id, "temperature", "flow"), record, even_edges(span, MINUTE_MS)
@@ -65,6 +75,7 @@ def reductions(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Red
                 level_w=level,
                 before_w=entered,
                 fall_k=fall,
+                late_min=_late(flow, first, last),
             )
         )
     return found
@@ -105,6 +116,16 @@ def _fall(flow: FloatArray | None, at: int) -> float | None:
     )
 
 
+def _late(flow: FloatArray | None, first: int, last: int) -> int:
+    """Minutes a stretch went on after the flow had risen by `_RELEASE_K` from its least."""
+    if flow is None:
+        return 0
+    within = flow[first:last]
+    least = np.fmin.accumulate(np.nan_to_num(within, nan=np.inf))
+    risen = np.flatnonzero(within > least + _RELEASE_K)
+    return int(len(within) - risen[0]) if len(risen) else 0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightHabit:
     """How night reduction behaved: hours a day on the least curve by day and by night.
@@ -119,15 +140,25 @@ class NightHabit:
     days_with: int
     first_by_day_ms: int | None
     raised_ms: int | None
+    chances: int
 
     @property
     def kind(self) -> str:
-        """``none seen``, ``working``, ``by day``: what it comes to."""
+        """What it comes to.
+
+        ``never engages``: the flow fell by enough while the pump ran, at least three times, and
+        it went on as before; it may be switched off. ``none seen``: there was no such fall.
+        """
         if not self.reductions:
-            return "none seen"
+            return "never engages" if self.chances >= 3 else "none seen"
         if self.by_day_h > 0.5 and self.days_with >= 3:
-            return "by day"
-        return "working"
+            return "engages by day"
+        return "stuck in the morning" if self.late_mornings >= 3 else "working"
+
+    @property
+    def late_mornings(self) -> int:
+        """How often it stayed reduced for an hour after the flow had risen."""
+        return sum(r.late_min > _LATE_MIN for r in self.reductions)
 
 
 def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHabit | None:
@@ -149,6 +180,7 @@ def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHa
         by_night_h=float((~by_day).sum() / 60 / days),
         days_with=len(with_it),
         first_by_day_ms=int(moment[by_day][0]) if by_day.any() else None,
+        chances=_chances(plant, pump, record, span),
         raised_ms=int(with_it[2] + 1) * DAY_MS if len(with_it) >= 3 else None,
     )
 
@@ -159,3 +191,19 @@ def _local_hours(moment: IntArray, timezone: str) -> IntArray:
     hours, place = np.unique(moment // (15 * MINUTE_MS), return_inverse=True)
     local = [from_ms(int(h) * 15 * MINUTE_MS).astimezone(zone).hour for h in hours]
     return np.asarray(local, dtype=np.int64)[place] if local else np.empty(0, np.int64)
+
+
+def _chances(plant: Plant, pump: Pump, record: Record, span: Span) -> int:
+    """How often the flow fell by what triggers a reduction, while the pump ran."""
+    steps = power_steps(plant, pump, record, span)
+    edges = even_edges(span, MINUTE_MS)
+    flow = channel_steps(plant.first(pump.id, "temperature", "flow"), record, edges)
+    if steps is None or flow is None:
+        return 0
+    warm = np.where(steps.runs, flow, np.nan)
+    ten = warm[: len(warm) // 10 * 10].reshape(-1, 10)
+    means = np.array([np.nan if np.isnan(row).any() else row.mean() for row in ten])
+    windows = np.lib.stride_tricks.sliding_window_view(means, 12)
+    fell = windows[:, 0] - windows[:, -1] > _TRIGGER_K
+    fell &= ~np.isnan(windows).any(axis=1)
+    return int(np.count_nonzero(np.diff(np.concatenate(([False], fell)).astype(int)) > 0))

@@ -40,6 +40,10 @@ def power_steps(
     summary = summarise(readings, edges, hold_limit_ms(readings, channel))
     usual = np.nanquantile(summary.mean, 0.9) if np.isfinite(summary.mean).any() else np.nan
     stands = max(STANDBY_W if pump.drive == "electronic" else 0.0, 0.1 * float(usual))
+    if pump.duty == "store" and np.isfinite(usual):
+        # A charging pump has no least curve to be on: well below its power it stands.
+        stands = 0.4 * float(np.nanquantile(summary.high, 0.99))
+        usual = stands / 0.8
     runs = summary.low > min(stands, 0.8 * float(usual))
     power = summary.mean
     if pump.drive == "induction":

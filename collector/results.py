@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from analysis.commissioning import newest_reports
+from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
@@ -80,6 +82,11 @@ def energy(night: Nightly) -> dict[str, Any]:
     }
 
 
+def costs(night: Nightly) -> dict[str, Any]:
+    """Electricity and fuel in a year and in money, with the signature's picture."""
+    return plant_costs(night.plant, night.record, night.span).document()
+
+
 def cycles(night: Nightly) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
@@ -99,12 +106,20 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
+    Result("costs", costs),
     Result("cycles", cycles),
+    Result("mode", modes),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )
