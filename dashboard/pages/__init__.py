@@ -4,11 +4,12 @@ A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
 from dashboard.page import Page
-from dashboard.pages import alarms, data, history, logbook, now, pump
+from dashboard.pages import alarms, data, history, logbook, now, pump, swap
 
 PAGES: tuple[Page, ...] = (
     now.PAGE,
     pump.PAGE,
+    swap.PAGE,
     history.PAGE,
     alarms.PAGE,
     logbook.PAGE,
