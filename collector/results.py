@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from analysis.commissioning import newest_reports
+from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
@@ -81,6 +82,11 @@ def energy(night: Nightly) -> dict[str, Any]:
     }
 
 
+def costs(night: Nightly) -> dict[str, Any]:
+    """Electricity and fuel in a year and in money, with the signature's picture."""
+    return plant_costs(night.plant, night.record, night.span).document()
+
+
 def cycles(night: Nightly) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
@@ -111,6 +117,7 @@ RESULTS: tuple[Result, ...] = (
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
+    Result("costs", costs),
     Result("cycles", cycles),
     Result("mode", modes),
     Result("saving", savings),
