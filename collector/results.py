@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from analysis.commissioning import newest_reports
+from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.history import pump_history
 from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
+from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
@@ -81,6 +84,11 @@ def energy(night: Nightly) -> dict[str, Any]:
     }
 
 
+def costs(night: Nightly) -> dict[str, Any]:
+    """Electricity and fuel in a year and in money, with the signature's picture."""
+    return plant_costs(night.plant, night.record, night.span).document()
+
+
 def cycles(night: Nightly) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
@@ -100,6 +108,16 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
+    """Daily rows, epochs and usual bands of every pump whose power is measured."""
+    found = []
+    for pump in night.plant.pumps:
+        history = pump_history(night.plant, pump, night.record, night.span)
+        if history is not None:
+            found.append(pump_sheet(history))
+    return found
+
+
 def modes(night: Nightly) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
@@ -111,7 +129,9 @@ RESULTS: tuple[Result, ...] = (
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
+    Result("costs", costs),
     Result("cycles", cycles),
+    Result("pumps", pump_sheets),
     Result("mode", modes),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),

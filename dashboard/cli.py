@@ -25,6 +25,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("mode", "how each pump is set, whether that suits it, and what to try"),
     Command("saving", "what a pump's exchange saved, against the claim"),
     Command("rating", "energy efficiency index of a pump"),
+    Command("choose", "which class of pump a circuit needs, and whether it pays"),
     Command("logbook", "what was done and read at the plant"),
     Command("swap", "a pump's exchange, as a guided record"),
     Command("trial", "lead through a pump's settings and tell its own table of watts"),
