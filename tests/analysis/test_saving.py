@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import analysis
 from analysis.errors import StokeholdError
 from analysis.estimate import Estimate
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
@@ -145,6 +146,18 @@ def test_two_plugs_are_less_sure_than_one() -> None:
         for same in (True, False)
     )
     assert two.parts["meter"] > 1.2 * one.parts["meter"]
+
+
+def test_notebook_takes_a_frame_and_gives_one() -> None:
+    """The same from pandas: a frame in, the days with their saving so far out."""
+    readings = _steady(70.0, 10.0)
+    frame = pd.DataFrame({"one.power": readings.to_series()})
+    plant = _plant(_swap())
+    found = analysis.saving_of(plant, plant.swaps[0], frame)
+    course = found.to_frame()
+    assert len(course) == 58
+    assert course["so_far"].iloc[-1] == pytest.approx(found.so_far.value, rel=1e-6)
+    assert course["measured_kwh"].iloc[0] == pytest.approx(70 * 24 / 1000, rel=0.01)
 
 
 def test_unchanged_pump_saves_nothing() -> None:
