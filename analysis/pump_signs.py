@@ -177,7 +177,9 @@ class Signs:
 
     @cached_property
     def low_pressure(self) -> BoolArray:
-        """System pressure too low for two minutes."""
+        """System pressure too low for two minutes; tap water has a pressure of its own."""
+        if self.one.pump.duty == "recirculation":
+            return np.zeros(len(self.plant), bool)
         low = np.nan_to_num(self.plant.pressure_bar, nan=9.0) < _LOW_PRESSURE_BAR
         return np.asarray(lasting(low) >= 2)
 
@@ -256,6 +258,8 @@ class Signs:
             # One that yields to the store was seen resting while the store was charged.
             yields = self.usual.levels.idle_w is not None
             free = trailing(self.storing, 12) == 0 if yields else self.known
+            if yields and not np.isnan(self.heat).all():
+                free = free & (trailing(np.nan_to_num(self.heat) > 0, 60) > 0)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"

@@ -21,7 +21,7 @@ from collector.site import Site
 from collector.store import StoreRecord, plant_extent
 from collector.swaps import as_recorded, swap_book
 
-WATCH_MS = 3 * HOUR_MS
+WATCH_MS = 4 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
 
 
