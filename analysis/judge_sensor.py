@@ -9,8 +9,8 @@ from analysis.finding import DataProblem, Evidence, Finding
 from analysis.grid import ago, held, lasting
 from analysis.levels import BoolArray
 from analysis.plant import Channel
-from analysis.readings import FloatArray, Readings, hold_limit_ms, usual_step_ms
-from analysis.timebase import HOUR_MS, MINUTE_MS, Span
+from analysis.readings import FloatArray, Readings, usual_step_ms
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
 
@@ -81,7 +81,8 @@ def _least_silence_ms(situation: Situation, channel: Channel) -> int:
     if channel.reports == "change" and channel.interval_s is None:
         usual = float(np.quantile(np.diff(readings.time_ms), 0.99)) if len(readings) > 20 else 0.0
         return max(SILENT_MS, round(6 * usual))
-    return max(SILENT_MS, _SILENT_STEPS * usual_step_ms(readings), hold_limit_ms(readings, channel))
+    usual_ms = channel.interval_s * SECOND_MS if channel.interval_s else usual_step_ms(readings)
+    return max(SILENT_MS, round(_SILENT_STEPS * usual_ms))
 
 
 def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
