@@ -10,9 +10,11 @@ from analysis.cycles import boiler_cycles
 from analysis.departure import departed_channels
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.history import pump_history
 from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
+from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
@@ -107,6 +109,16 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
+    """Daily rows, epochs and usual bands of every pump whose power is measured."""
+    found = []
+    for pump in night.plant.pumps:
+        history = pump_history(night.plant, pump, night.record, night.span)
+        if history is not None:
+            found.append(pump_sheet(history))
+    return found
+
+
 def modes(night: Nightly) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
@@ -126,6 +138,7 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("costs", costs),
     Result("cycles", cycles),
+    Result("pumps", pump_sheets),
     Result("mode", modes),
     Result("departures", departures),
     Result("saving", savings),

@@ -30,6 +30,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("swap", "a pump's exchange, as a guided record"),
     Command("trial", "lead through a pump's settings and tell its own table of watts"),
     Command("commissioning", "how the fitting looks a day, a week, a month after a swap"),
+    Command("report", "everything in one file to hand over, as PDF or HTML"),
     Command("backup", "write everything kept into one archive"),
     Command("restore", "bring a backup back"),
     Command("rehearse", "play a house of the model with known truth into a folder"),
