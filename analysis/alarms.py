@@ -91,6 +91,20 @@ def advance(alarm: Alarm, now_ms: int, *, present: bool | None, timing: Timing) 
     return _raised(alarm, now_ms) if present else _cleared(alarm, now_ms)
 
 
+def graded(alarm: Alarm, urgency: Urgency, now_ms: int) -> Alarm:
+    """The alarm with the urgency of what is seen now; one that grows urgent asks anew.
+
+    An alarm that was told to wait and now is urgent goes back to unacknowledged, so that
+    somebody is told; one that is urgent stays so until it has ended.
+    """
+    if urgency == alarm.urgency or (alarm.is_present and alarm.urgency == "now"):
+        return alarm
+    after = replace(alarm, urgency=urgency)
+    if urgency == "now" and alarm.is_present and alarm.state in ("unacknowledged", "acknowledged"):
+        return _raised(after, now_ms)
+    return after
+
+
 def _raised(alarm: Alarm, now_ms: int) -> Alarm:
     if alarm.state in ("shelved", "out_of_service"):
         return replace(alarm, raised_ms=now_ms)

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.days import sorted_quantiles
 from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.hours import Hours
@@ -52,14 +53,16 @@ def _unrest(history: PumpHistory) -> tuple[FloatArray, FloatArray]:
     """Restlessness of every hour and the least that counts, learned from the hours before."""
     hours = history.hours
     restless = np.where(hours.run_min >= 20, hours.restless, np.nan)
+    # A reading held over several minutes spreads its change over them.
+    held = min(1.0, 60.0 / max(history.step_s, 1.0))
     least = np.full(len(restless), np.nan)
     for epoch in history.epochs:
         inside = np.flatnonzero(_hours_of(history, epoch) & np.isfinite(restless))
         values = restless[inside]
-        coarse = 1.2 * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)
+        coarse = 1.2 * held * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)
         own = _own_before(values)
-        first = np.maximum(_STRONG_UNREST, 1.2 * coarse)
-        usual = np.maximum(np.maximum(_UNREST * own, _LEAST_UNREST), coarse)
+        first = np.maximum(held * _STRONG_UNREST, 1.2 * coarse)
+        usual = np.maximum(np.maximum(_UNREST * own, held * _LEAST_UNREST), coarse)
         least[inside] = np.where(np.isnan(own), first, usual)
     return restless, least
 
@@ -78,8 +81,9 @@ def _own_before(values: FloatArray, learn: int = 48, reach: int = 24 * 14) -> Fl
     """
     found = np.full(len(values), np.nan)
     for k in range(learn + 24, len(values), 6):
-        past = values[max(k - 24 - reach, 0) : k - 24]
-        found[k : k + 6] = max(np.quantile(past, 0.9) / 1.5, np.median(past))
+        past = np.sort(values[max(k - 24 - reach, 0) : k - 24])
+        high, middle = sorted_quantiles(past, (0.9, 0.5))
+        found[k : k + 6] = max(high / 1.5, middle)
     return found
 
 
@@ -276,10 +280,16 @@ _OF, _HITS = 5, 3
 
 
 def judge_ghost(situation: Situation) -> Verdict:
-    """A pipe that warms at the burner's firings although its pump stands."""
+    """A pipe that warms at the burner's firings although its pump stands.
+
+    Drawing water moves it through a recirculation line, and a charging pump starts
+    with the burner: only circuits that heat can tell.
+    """
     history = history_of(situation)
     if history is None:
         return Verdict(needs=NO_POWER)
+    if history.pump.duty in ("store", "recirculation"):
+        return Verdict()
     if not {"flow_c", "return_c"} & history.has:
         return Verdict(needs="a temperature of the pump's flow or return pipe")
     if "fires" not in history.has:
@@ -302,7 +312,7 @@ def _hits_of_last(hits: FloatArray, occasions: FloatArray) -> FloatArray:
             seen, hit = seen + occasions[j], hit + hits[j]
             if seen >= _OF:
                 break
-        found[k] = hit * _OF / seen if seen >= _HITS else min(hit, _HITS - 1.0)
+        found[k] = hit * _OF / seen if seen >= _OF else min(hit, _HITS - 1.0)
     return found
 
 

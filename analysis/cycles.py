@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from analysis.cycling import Cycle, CycleSummary, no_summary, summarise_cycles
 from analysis.estimate import plain
@@ -82,6 +83,14 @@ class BoilerCycles:
             "coverage": plain(self.coverage, 4),
             "cross_check": self.check.document() if self.check else None,
         }
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a cycle: UTC ``start`` and ``end``, ``on_s``, ``off_s``, ``complete``."""
+        rows = [(c.start_ms, c.end_ms, c.on_s, c.off_s, c.is_complete) for c in self.cycles]
+        frame = pd.DataFrame(rows, columns=["start", "end", "on_s", "off_s", "complete"])
+        for name in ("start", "end"):
+            frame[name] = pd.to_datetime(frame[name], unit="ms", utc=True)
+        return frame
 
 
 def _cycle_document(cycle: Cycle) -> dict[str, Any]:

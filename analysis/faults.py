@@ -13,13 +13,23 @@ from analysis.faults_boiler import BOILER_FAULTS
 from analysis.faults_flow import FLOW_FAULTS
 from analysis.faults_plant import PLANT_FAULTS
 from analysis.faults_pump import PUMP_FAULTS
+from analysis.faults_setting import SETTING_FAULTS
 from analysis.faults_wear import WEAR_FAULTS
 from analysis.finding import CannotJudge, DataProblem, Finding, Health
+from analysis.judge_sensor import doubts
 from analysis.plant import Plant
 from analysis.watch import Situation
 
 FAULTS: dict[str, Fault] = {
-    f.name: f for f in (*PUMP_FAULTS, *WEAR_FAULTS, *FLOW_FAULTS, *BOILER_FAULTS, *PLANT_FAULTS)
+    f.name: f
+    for f in (
+        *PUMP_FAULTS,
+        *WEAR_FAULTS,
+        *FLOW_FAULTS,
+        *SETTING_FAULTS,
+        *BOILER_FAULTS,
+        *PLANT_FAULTS,
+    )
 }
 
 
@@ -42,7 +52,9 @@ def examine(situation: Situation, faults: Sequence[Fault] | None = None) -> Heal
             if verdict.needs:
                 unknown.append(CannotJudge(subject, fault.name, verdict.needs))
     findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
-    return Health(tuple(findings), tuple(unknown), _doubts(situation, faults))
+    return Health(
+        tuple(findings), tuple(unknown), (*doubts(tuple(findings)), *_doubts(situation, faults))
+    )
 
 
 def _doubts(situation: Situation, faults: Sequence[Fault] | None) -> tuple[DataProblem, ...]:

@@ -2,7 +2,8 @@
 
 from analysis.alarms import Timing
 from analysis.fault import HOT_AND_LIVE, Fault
-from analysis.wear import judge_bearing, judge_capacitor, judge_sludge
+from analysis.sludge import judge_sludge
+from analysis.wear import judge_bearing, judge_capacitor
 
 WEAR_FAULTS: tuple[Fault, ...] = (
     Fault(

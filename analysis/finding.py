@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import pandas as pd
+
 from analysis.estimate import plain
 from analysis.timebase import format_rfc3339
 
@@ -120,3 +122,15 @@ class Health:
             "cannot_judge": [c.document() for c in self.cannot_judge],
             "data_quality": [d.document() for d in self.data_quality],
         }
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a finding: subject, fault, UTC ``start`` and ``end``, urgency, confidence."""
+        columns = ["subject", "fault", "start", "end", "urgency", "confidence"]
+        rows = [
+            (f.subject, f.fault, f.start_ms, f.end_ms, f.urgency, f.confidence)
+            for f in self.findings
+        ]
+        frame = pd.DataFrame(rows, columns=columns)
+        for name in ("start", "end"):
+            frame[name] = pd.to_datetime(frame[name], unit="ms", utc=True)
+        return frame

@@ -12,9 +12,9 @@ from analysis.hours import Hours, hours_of, voltage_exponent
 from analysis.minutes import Minutes, pump_minutes
 from analysis.plant import Drive, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
-from analysis.timebase import Span, format_rfc3339, to_ms
+from analysis.timebase import DAY_MS, Span, format_rfc3339, to_ms
 
-Why = Literal["first readings", "pump exchanged", "setting changed", "another plug"]
+Why = Literal["first readings", "pump exchanged", "setting changed", "another plug", "refilled"]
 
 _Rows = TypeVar("_Rows", Days, Hours)
 
@@ -27,6 +27,8 @@ _LEAST_STEP = {"induction": 0.025, "electronic": 0.06}
 """Sudden lasting change of level, as a share, that no wear makes within an hour."""
 _PLUG_STEP = 0.085
 """Plugs of one kind differ by a few per cent, neighbouring settings by 20 % and more."""
+_REFILL_BAR = 0.15
+"""Warmth moves the daily median of the pressure less than this; common practice, no source."""
 _SAG = -0.025
 """A power factor that falls this far at a small step of power is no turned knob."""
 
@@ -181,13 +183,11 @@ def _stacked(kind: type[_Rows], parts: list[_Rows]) -> _Rows:
 
 
 def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
-    """Epochs of one pump: they close where its level changes suddenly and stays."""
-    steps = level_steps(piece.hours, piece.drive, piece.minutes.quantum_w)
+    """Epochs of one pump: they close where its level changes suddenly, and at a refill."""
     start = piece.days.start_ms
     found = [(0, piece.span.start_ms, why, float("nan"))]
-    for at_ms, ratio in steps:
+    for at_ms, kind, ratio in _closings(piece):
         row = int(np.searchsorted(start, at_ms, side="right")) - 1
-        kind: Why = "another plug" if abs(np.log(ratio)) < _PLUG_STEP else "setting changed"
         if row > found[-1][0]:
             found.append((row, at_ms, kind, ratio))
     lasts = [row - 1 for row, *_ in found[1:]] + [len(start) - 1]
@@ -205,6 +205,32 @@ def _epochs(piece: _Piece, offset: int, why: Why) -> list[Epoch]:
     ]
 
 
+def _closings(piece: _Piece) -> list[tuple[int, Why, float]]:
+    """Moments that close an epoch, with the reason and the ratio of levels, in order."""
+    quantum_w = piece.minutes.quantum_w
+    steps = level_steps(piece.hours, piece.drive, quantum_w)
+    if piece.drive == "electronic":
+        steps += ceiling_jumps(piece.days, quantum_w)
+    found: list[tuple[int, Why, float]] = [
+        (at, "another plug" if abs(np.log(ratio)) < _PLUG_STEP else "setting changed", ratio)
+        for at, ratio in steps
+    ]
+    return sorted(found + [(at, "refilled", 1.0) for at in refills(piece.days)])
+
+
+def refills(days: Days) -> list[int]:
+    """Beginnings of days on which the system's pressure was higher than before, and stayed."""
+    rows = np.flatnonzero(np.isfinite(days.pressure_bar))
+    bar = days.pressure_bar[rows]
+    found: list[int] = []
+    for k in range(2, len(rows) - 2):
+        if bar[k : k + 3].min() - bar[k - 2 : k].max() < _REFILL_BAR:
+            continue
+        if not found or days.start_ms[rows[k]] - found[-1] > 3 * DAY_MS:
+            found.append(int(days.start_ms[rows[k]]))
+    return found
+
+
 def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int, float]]:
     """Moments at which the level changed within an hour and stayed, and by which ratio.
 
@@ -218,7 +244,7 @@ def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int,
     level = np.log(hours.level_w[known])
     change = _window_change(level, _NEAR_H)
     scale = 1.4826 * float(np.nanmedian(np.abs(change)))
-    least = max(_LEAST_STEP[drive], 5.0 * scale, 2.2 * quantum_w / float(np.exp(np.median(level))))
+    least = max(_LEAST_STEP[drive], 5.0 * scale, 1.2 * quantum_w / float(np.exp(np.median(level))))
     at_once = _window_change(level, 3)
     found: list[tuple[int, float]] = []
     candidates = np.flatnonzero(
@@ -231,6 +257,24 @@ def level_steps(hours: Hours, drive: Drive, quantum_w: float) -> list[tuple[int,
         if stays / change[k] < 0.6 or _sags(hours.factor[known], k, change[k]):
             continue
         found.append((int(hours.start_ms[known[k]]), float(np.exp(change[k]))))
+    return found
+
+
+def ceiling_jumps(days: Days, quantum_w: float) -> list[tuple[int, float]]:
+    """Days from which an electronic pump reached powers it never had, from one to the next.
+
+    On another curve its power ranges otherwise, though its mean may be the same.
+    """
+    rows = np.flatnonzero(np.isfinite(days.ceiling_w))
+    high = days.ceiling_w[rows]
+    found: list[tuple[int, float]] = []
+    first = 0
+    for k in range(3, len(rows) - 3):
+        before, after = high[first:k], high[k + 1 : k + 4]
+        if k - first < 3 or after.min() < before.max() * 1.25 + quantum_w:
+            continue
+        found.append((int(days.start_ms[rows[k]]), float(np.median(after) / before[-3:].max())))
+        first = k + 1
     return found
 
 

@@ -101,7 +101,7 @@ def counter_steps(readings: Readings, *, most_w: float) -> Steps:
     most_w : float
         Greatest power that is possible [W].
     """
-    known = readings.known()
+    known = _without_echoes(readings.known())
     step = np.diff(known.value)
     hours = np.diff(known.time_ms) / HOUR_MS
     limit_w = max(most_w, _usual_most_w(step, hours))
@@ -110,6 +110,23 @@ def counter_steps(readings: Readings, *, most_w: float) -> Steps:
     jump = step > possible
     since = np.where(reset & (known.value[1:] <= possible), known.value[1:], 0.0)
     return Steps(known.time_ms, np.where(reset, since, np.where(jump, 0.0, step)), reset, jump)
+
+
+_ECHO_MS = 5_000
+
+
+def _without_echoes(known: Readings) -> Readings:
+    """Counter readings without a broker's retained value that comes again after a silence.
+
+    It repeats the last value a moment before the new one, and would turn all
+    that was used meanwhile into a leap of seconds.
+    """
+    if len(known) < 3:
+        return known
+    apart = np.diff(known.time_ms)
+    again = (np.diff(known.value)[:-1] == 0) & (apart[1:] < _ECHO_MS) & (apart[:-1] > 60_000)
+    kept = np.concatenate(([True], ~again, [True]))
+    return Readings(known.time_ms[kept], known.value[kept])
 
 
 def energy_from_counter(readings: Readings, *, most_w: float) -> Counted:
@@ -191,14 +208,37 @@ def metered_days(
     return Metered(best.days, running, found[-1].rests, best.source)
 
 
-def _from_counter(steps: Steps, edges: IntArray) -> Metered:
+def counter_days(readings: Readings, edges_ms: IntArray, *, most_w: float) -> Days:
+    """Energy of the days between edges, from a cumulative counter [kWh].
+
+    Parameters
+    ----------
+    readings : Readings
+        Counter values [kWh].
+    edges_ms : ndarray of int64
+        Local midnights [ms].
+    most_w : float
+        Greatest power that is possible [W].
+    """
+    steps = counter_steps(readings, most_w=most_w)
+    if not len(steps.counted):
+        return Days(edges_ms[:-1], np.full(len(edges_ms) - 1, np.nan))
+    return _days_of(steps, edges_ms)
+
+
+def _days_of(steps: Steps, edges: IntArray) -> Days:
     covered_h = np.append([0.0], np.cumsum(steps.hours * steps.is_covered))
-    total = np.append([0.0], np.cumsum(steps.counted * steps.is_covered))
     hours = np.diff(np.interp(edges, steps.time_ms, covered_h))
-    kwh = np.diff(np.interp(edges, steps.time_ms, total))
-    days = _whole(edges, kwh, hours)
-    watts, length = _hourly_w(steps, total)
-    return Metered(days, *_running(watts, length), "counter")
+    return _whole(edges, np.diff(np.interp(edges, steps.time_ms, _total(steps))), hours)
+
+
+def _total(steps: Steps) -> FloatArray:
+    return np.append([0.0], np.cumsum(steps.counted * steps.is_covered))
+
+
+def _from_counter(steps: Steps, edges: IntArray) -> Metered:
+    watts, length = _hourly_w(steps, _total(steps))
+    return Metered(_days_of(steps, edges), *_running(watts, length), "counter")
 
 
 def _hourly_w(steps: Steps, total: FloatArray) -> tuple[FloatArray, FloatArray]:

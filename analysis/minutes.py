@@ -39,6 +39,8 @@ class Minutes:
         Index of each local midnight in the grid.
     power_w, voltage_v, factor : ndarray
         Power, mains voltage (of another plug where its own tells none), power factor.
+    pressure_bar : ndarray
+        Pressure of the system.
     flow_c, return_c, around_c, boiler_c, room_c, outdoor_c : ndarray
         Temperatures at the pump's pipes, around them, of the boiler's flow, of a room and outdoors.
     fires : ndarray
@@ -62,6 +64,7 @@ class Minutes:
     power_w: FloatArray
     voltage_v: FloatArray
     factor: FloatArray
+    pressure_bar: FloatArray
     flow_c: FloatArray
     return_c: FloatArray
     around_c: FloatArray
@@ -107,6 +110,7 @@ def pump_minutes(plant: Plant, pump: Pump, record: Record, span: Span) -> Minute
         "room_c": lay.first("plant", "temperature", "room"),
         "outdoor_c": lay.first("plant", "temperature", "outdoor"),
         "voltage_v": lay.voltage(pump.id),
+        "pressure_bar": lay.first("plant", "pressure"),
         "factor": lay.factor(pump.id, power),
         "fires": lay.fires(),
     }

@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 
-from analysis.estimate import plain
+from analysis.estimate import Estimate, plain
 from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
+from analysis.verdict import judge_claim
 
 SLOW = frozenset(
     {
@@ -49,7 +50,11 @@ URGENCIES = ("now", "soon", "note")
 
 @dataclass(slots=True)
 class FaultTally:
-    """Counts of one fault over all rehearsals, and the delays [h]."""
+    """Counts of one fault over all rehearsals, and the delays [h].
+
+    `separable` counts those that grew to what sets a slow fault apart, `beyond_h` is the
+    time from then to telling, negative where it was told before.
+    """
 
     present: int = 0
     found: int = 0
@@ -57,6 +62,9 @@ class FaultTally:
     first: int = 0
     second: int = 0
     delays_h: list[float] = field(default_factory=list)
+    separable: int = 0
+    separable_found: int = 0
+    beyond_h: list[float] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -75,6 +83,7 @@ class Tally:
     edges_s: list[float] = field(default_factory=list)
     energy: list[tuple[float, bool]] = field(default_factory=list)
     saving: list[tuple[float, bool]] = field(default_factory=list)
+    claims: list[tuple[str | None, str | None]] = field(default_factory=list)
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form of the score."""
@@ -93,6 +102,19 @@ class Tally:
             "cycles": self._cycles(),
             "energy": _figures(self.energy),
             "saving": _figures(self.saving),
+            "claims": self._claims(),
+        }
+
+    def _claims(self) -> dict[str, Any]:
+        """How the true saving fares as a claim, and one half as large again."""
+        count = len(self.claims)
+        true, false = ([pair[k] for pair in self.claims] for k in (0, 1))
+        return {
+            "count": count,
+            "true_confirmed": _share(true.count("confirmed"), count),
+            "true_refuted": _share(true.count("refuted"), count),
+            "false_confirmed": _share(false.count("confirmed"), count),
+            "false_refuted": _share(false.count("refuted"), count),
         }
 
     def _cycles(self) -> dict[str, Any]:
@@ -119,6 +141,14 @@ def _fault_row(one: FaultTally) -> dict[str, Any]:
         "cause_first": _share(one.first, one.noticed),
         "cause_in_first_two": _share(one.second, one.noticed),
         "delay_h": {"median": _quantile(one.delays_h, 0.5), "p90": _quantile(one.delays_h, 0.9)},
+        "separable": {
+            "present": one.separable,
+            "recall": _share(one.separable_found, one.separable),
+            "delay_h": {
+                "median": _quantile(one.beyond_h, 0.5),
+                "p90": _quantile(one.beyond_h, 0.9),
+            },
+        },
     }
 
 
@@ -200,7 +230,9 @@ def _part(subject: str) -> str:
 
 
 def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> None:
+    separable = fault.row.get("separable_from")
     one.present += 1
+    one.separable += separable is not None
     near = [f for f in findings if f.part == fault.part and f.overlaps(fault)]
     if not near:
         return
@@ -217,6 +249,9 @@ def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> No
         shown = parse_rfc3339(fault.row["detectable_from"])
         raised = min(parse_rfc3339(f.row.get("raised") or f.row["from"]) for f in named)
         one.delays_h.append(max(raised - shown, 0) / 3.6e6)
+        if separable is not None:
+            one.separable_found += 1
+            one.beyond_h.append((raised - parse_rfc3339(separable)) / 3.6e6)
 
 
 def _words(cause: str) -> str:
@@ -307,8 +342,18 @@ def score_energy(tally: Tally, truth: Mapping[str, Any], energy: Mapping[str, An
 
 
 def score_saving(tally: Tally, truth: Mapping[str, Any], saving: Mapping[str, Any]) -> None:
-    """Count a saving a year against the truth."""
-    _count(tally.saving, truth.get("saving_kwh_per_year"), saving["saving_per_year"])
+    """Count a saving a year against the truth, and what becomes of a true and a false claim."""
+    true, told = truth.get("saving_kwh_per_year"), saving["saving_per_year"]
+    _count(tally.saving, true, told)
+    if true is None or told.get("value") is None or true <= 0:
+        return
+    estimate = Estimate(told["value"], told["low"], told["high"], "kW.h")
+    words = (judge_claim(estimate, factor * true, None).word for factor in (1.0, FALSE_CLAIM))
+    tally.claims.append((next(words), next(words)))
+
+
+FALSE_CLAIM = 1.5
+"""A false claim is half as large again as the truth."""
 
 
 def _count(rows: list[tuple[float, bool]], true: float | None, estimate: Mapping[str, Any]) -> None:

@@ -73,7 +73,8 @@ class Photo(NamedTuple):
 class SwapRecord:
     """One exchange of a pump as written down while it was done.
 
-    `time_ms` is None until the new pump is in; `id` is its number in the journal.
+    `time_ms` is None until the new pump is in; `id` is its number in the journal;
+    `mode` is what the new pump was left at, and whether with night reduction.
     """
 
     plant: str
@@ -83,6 +84,7 @@ class SwapRecord:
     time_ms: int | None = None
     who: str = ""
     mode: str = ""
+    night_reduction: bool | None = None
     claim_kwh_per_year: float | None = None
     old: PumpCard = PumpCard()
     new: PumpCard = PumpCard()
@@ -99,6 +101,7 @@ class SwapRecord:
             "time": None if self.time_ms is None else format_rfc3339(self.time_ms),
             "who": self.who,
             "mode": self.mode,
+            "night_reduction": self.night_reduction,
             "claim_kwh_per_year": plain(self.claim_kwh_per_year),
             "old": card_document(self.old),
             "new": card_document(self.new),

@@ -106,3 +106,16 @@ def local_day(time_ms: int, timezone: str) -> Span:
     """The plant's calendar day in which a moment lies."""
     edges = local_day_edges(Span(time_ms, time_ms + 1), timezone)
     return Span(int(edges[0]), int(edges[1]))
+
+
+def local_minute_of_day(time_ms: NDArray[np.int64], timezone: str) -> NDArray[np.int64]:
+    """Minutes since local midnight by the clock on the wall, for each moment [min]."""
+    zone = ZoneInfo(timezone)
+    hours, place = np.unique(time_ms // HOUR_MS, return_inverse=True)
+    offset = [
+        (from_ms(int(hour) * HOUR_MS).astimezone(zone).utcoffset() or timedelta())
+        // timedelta(minutes=1)
+        for hour in hours
+    ]
+    local = time_ms // MINUTE_MS + np.asarray(offset, np.int64)[place.ravel()]
+    return np.asarray(local % 1440, np.int64)

@@ -92,8 +92,6 @@ def _trend(
     learned = learned[np.isfinite(value[learned])]
     if len(learned) < LEARNING_DAYS:
         return None
-    rows = np.arange(learned[-1] + 1, epoch.last + 1)
-    rows = rows[np.isfinite(value[rows])]
     with np.errstate(invalid="ignore"):
         logs = np.log(value)
     context = _context(history.days, learned, contexts)
@@ -106,9 +104,15 @@ def _trend(
         reach = 0.25 * (high - low)
         held = np.clip(array, low - reach, high + reach)
         expected = base + slope * (np.where(np.isfinite(held), held, centre) - centre)
+        if name == "share" and epoch.drive == "electronic":
+            # Its power follows the flow: far outside what was learned nothing can be said.
+            far = np.abs(array - held) > max(0.5 * (high - low), _ROUGH[name])
+            expected = np.where(far | np.isnan(array), np.nan, expected)
     else:
         expected = np.full(len(logs), base)
     above = logs - expected
+    rows = np.arange(learned[-1] + 1, epoch.last + 1)
+    rows = rows[np.isfinite(above[rows]) & history.days.is_whole[rows]]
     shift = float(np.median(above[learned]))
     spread = 1.4826 * float(np.median(np.abs(above[learned] - shift)))
     return Trend(

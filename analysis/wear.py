@@ -1,4 +1,4 @@
-"""Judges of wear, which shows over weeks: bearings, run capacitors, sludge."""
+"""Judges of wear, which shows over weeks: bearings and run capacitors."""
 
 import numpy as np
 
@@ -23,13 +23,20 @@ NO_POWER = "a power channel of the pump"
 
 # bearing drag
 
-_RISE = {"induction": 0.025, "electronic": 0.06}
-"""Rise of power that counts: drag of a fifth of the torque makes 4 % on an induction pump and
-more on an electronic one (models, no measurement)."""
+RISE = {"induction": 0.025, "electronic": 0.06}
+"""Rise of power that counts beside a second sign: drag of a fifth of the torque makes 4 % on an
+induction pump and more on an electronic one (models, no measurement)."""
+_ALONE = {"induction": 1.4, "electronic": 1.6}
+"""Without restlessness beside it the power must rise this much further."""
+_BLIND_FLOW = {"induction": 0.1, "electronic": 0.35}
+"""Rise that opening valves can make alone, where the flow of water is not known: a capacitor
+motor takes 4 to 12 % less against shut valves, an electronic one a third and more (models)."""
 _BLIND = 1.8
 """Without the mains voltage an induction pump's power must rise this much further."""
 _RESTLESS = 1.3
-_WIDTH = 4
+LINGER = 0.16
+"""Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
+WIDTH = 4
 
 
 def judge_bearing(situation: Situation) -> Verdict:
@@ -43,30 +50,58 @@ def judge_bearing(situation: Situation) -> Verdict:
         if trend is None or not len(trend.rows):
             continue
         strength = _bearing_strength(history, epoch, trend)
-        for seen in spell_seen(trend.rows, strength):
-            lasting = _lasting(history, epoch, seen)
-            found.append(_bearing_finding(situation, history, epoch, trend, lasting))
+        found += [
+            _bearing_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
+            for seen in spell_seen(trend.rows, strength)
+        ]
     return Verdict(tuple(found), needs=learning_needs(history))
 
 
-def _lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
+def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
     """A spell open at its epoch's end lasts on, unless the pump itself was exchanged."""
     return seen._replace(is_over=seen.is_over or not is_last_of_pump(history, epoch))
 
 
 def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the signs of drag, 1 where they suffice."""
-    least = max(_RISE[epoch.drive], 4.0 * trend.spread, _quantum(history, trend))
+    least = max(RISE[epoch.drive], 4.0 * trend.spread, _quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
-    unrest = unrest_ratio(history, trend)
+    alone = _ALONE[epoch.drive] * least
+    if not np.isfinite(history.days.share[trend.learned]).any():
+        alone = max(alone, _BLIND_FLOW[epoch.drive])
+    above = np.fmin(trend.above, _floor_above(history, trend))
     with np.errstate(invalid="ignore"):
-        least_row = np.where(unrest > _RESTLESS, 0.8 * least, least)
-        strength = running_median(trend.above, _WIDTH) / least_row
-        flow = _flow_strength(history, epoch)[trend.rows]
+        seconded = unrest_ratio(history, trend) > _RESTLESS
+        strength = running_median(above, WIDTH) / np.where(seconded, least, alone)
+        strength = np.where(came_slowly(above / least), strength, np.fmin(strength, 0.9))
+        flow = flow_strength(history, epoch)[trend.rows]
         sags = _sag(history, trend, 0.03)
     # Less water or a falling power factor explain the rise: not the bearing.
     return np.where((flow > 0.6) | sags, np.fmin(strength, 0.4), strength)
+
+
+def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
+    """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
+    floor = history.days.low_w
+    usual = float(np.median(floor[trend.learned]))
+    rise = np.log(floor[trend.rows] / usual) + trend.spread
+    coarse = history.quantum_w / usual
+    return np.where(coarse > 0.03, np.inf, rise)
+
+
+def came_slowly(strength: FloatArray) -> BoolArray:
+    """Whether a strength grew over days, not from one day to the next."""
+    smooth = running_median(strength, 3)
+    found = np.zeros(len(smooth), bool)
+    for k in range(len(smooth)):
+        under = np.flatnonzero(smooth[: k + 1] < 0.3)
+        since = int(under[-1]) + 1 if len(under) else 0
+        rising = smooth[since : k + 1]
+        between = int((rising < 0.85).sum())
+        goes_on = k >= 6 and bool((np.diff(smooth[k - 6 : k + 1 : 3]) > 0.3).all())
+        found[k] = between >= 2 or goes_on or (k > 0 and found[k - 1] and smooth[k] >= 0.3)
+    return found
 
 
 def _quantum(history: PumpHistory, trend: Trend) -> float:
@@ -79,7 +114,7 @@ def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
     usual = float(np.nanmedian(history.days.restless[trend.learned]))
     if not usual > 1e-4:
         return np.full(len(trend.rows), np.nan)
-    return running_median(history.days.restless[trend.rows], _WIDTH) / usual
+    return running_median(history.days.restless[trend.rows], WIDTH) / usual
 
 
 def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
@@ -91,12 +126,12 @@ def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
     return np.asarray(fall < -depth)
 
 
-def _flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
+def flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
     """Strength of the signs that less water flows, one a row of the table; 0 where unknown."""
     found = np.zeros(len(history.days))
     trend = flow_trend(history, epoch)
     if trend is not None and len(trend.rows):
-        least = max(_LINGER, 3.0 * trend.spread)
+        least = max(LINGER, 3.0 * trend.spread)
         found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
     return found
 
@@ -106,7 +141,7 @@ def _bearing_finding(
 ) -> Finding:
     days = history.days
     last = trend.rows[(trend.rows >= seen.raised) & (trend.rows <= seen.last)]
-    above = float(np.median(trend.above[np.isin(trend.rows, last)][-_WIDTH:]))
+    above = float(np.median(trend.above[np.isin(trend.rows, last)][-WIDTH:]))
     unrest = unrest_ratio(history, trend)[np.isin(trend.rows, last)]
     ratio = float(unrest[-1]) if len(unrest) else float("nan")
     evidence = [
@@ -169,7 +204,7 @@ def factor_evidence(
         Evidence(
             channel_id(situation, "power_factor"),
             "power factor, last days",
-            float(np.nanmedian(now[-_WIDTH:])),
+            float(np.nanmedian(now[-WIDTH:])),
             f"about {middle:.2f}",
             "1",
         )
@@ -206,11 +241,11 @@ def _capacitor_findings(situation: Situation, history: PumpHistory, epoch: Epoch
         return []
     usual = float(np.median(factor[learned]))
     rows = np.arange(learned[-1] + 1, epoch.last + 1)
-    rows = rows[np.isfinite(factor[rows]) & (days.run_h[rows] > 0.5)]
+    rows = rows[np.isfinite(factor[rows]) & (days.run_h[rows] > 0.5) & days.is_whole[rows]]
     least = max(_FALL, 5.0 * 1.4826 * float(np.median(np.abs(factor[learned] - usual))))
     strength = -(running_median(factor[rows], 2) - usual) / least
     return [
-        _capacitor_finding(situation, history, usual, _lasting(history, epoch, seen))
+        _capacitor_finding(situation, history, usual, lasting(history, epoch, seen))
         for seen in spell_seen(rows, strength)
     ]
 
@@ -219,9 +254,9 @@ def _capacitor_finding(
     situation: Situation, history: PumpHistory, usual: float, seen: Seen
 ) -> Finding:
     days = history.days
-    now = float(np.nanmedian(days.factor[seen.raised : seen.last + 1][-_WIDTH:]))
+    now = float(np.nanmedian(days.factor[seen.raised : seen.last + 1][-WIDTH:]))
     before = days.level_w[max(seen.begin - 7, 0) : seen.begin]
-    watts = float(np.nanmedian(days.level_w[seen.raised : seen.last + 1][-_WIDTH:]))
+    watts = float(np.nanmedian(days.level_w[seen.raised : seen.last + 1][-WIDTH:]))
     evidence = [
         Evidence(
             channel_id(situation, "power_factor"),
@@ -253,118 +288,6 @@ def _capacitor_finding(
             (
                 "a seized rotor or worn bearing: they leave the power factor as it is",
                 "a turned knob: it changes the power by a fifth and more",
-            ),
-        ),
-    )
-
-
-# sludge
-
-_LINGER = 0.16
-"""Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
-_GRADUAL_DAYS = 5
-_LONG_DAYS = 16
-"""Holidays and shut valves last shorter than this; common practice, no source."""
-
-
-def judge_sludge(situation: Situation) -> Verdict:
-    """Water that lingers in the loop more and more over weeks, at the same weather."""
-    history = history_of(situation)
-    if history is None:
-        return Verdict(needs=NO_POWER)
-    if not {"flow_c", "return_c"} <= history.has:
-        return Verdict(needs="temperatures of the pump's flow and return pipes")
-    found: list[Finding] = []
-    for epoch in history.epochs:
-        trend = flow_trend(history, epoch)
-        if trend is None or not len(trend.rows):
-            continue
-        strength = _sludge_strength(history, epoch, trend)
-        found += [
-            _sludge_finding(situation, history, epoch, trend, _lasting(history, epoch, seen))
-            for seen in spell_seen(trend.rows, strength)
-        ]
-    return Verdict(tuple(found), needs=learning_needs(history))
-
-
-def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
-    """Strength of the signs of sludge: less flow that came slowly or lasts beyond a holiday."""
-    least = max(_LINGER, 3.0 * trend.spread)
-    less = running_median(trend.above, 5) / least
-    rises = _electric_rise(history, epoch)[trend.rows]
-    with np.errstate(invalid="ignore"):
-        less = np.where(rises > 0.5, 1.25 * less, less)
-    slow = _came_slowly(trend.above / least)
-    return np.where(slow, less, np.fmin(less, 0.9))
-
-
-def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
-    """Strength of the rise of an electronic pump's power, one a row of the table."""
-    found = np.zeros(len(history.days))
-    if epoch.drive == "electronic":
-        trend = level_trend(history, epoch)
-        if trend is not None and len(trend.rows):
-            least = max(_RISE["electronic"], 4.0 * trend.spread)
-            found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
-    return found
-
-
-def _came_slowly(strength: FloatArray) -> BoolArray:
-    """Whether a strength grew over days to what it is, or has stood for longer than a holiday."""
-    found = np.zeros(len(strength), bool)
-    smooth = running_median(strength, 3)
-    for k in range(len(strength)):
-        past = smooth[: k + 1]
-        under = np.flatnonzero(past < 0.3)
-        since = int(under[-1]) if len(under) else -1
-        between = int(((past[since + 1 :] >= 0.3) & (past[since + 1 :] < 0.85)).sum())
-        found[k] = between >= _GRADUAL_DAYS or k - since >= _LONG_DAYS
-    return found
-
-
-def _sludge_finding(
-    situation: Situation, history: PumpHistory, epoch: Epoch, trend: Trend, seen: Seen
-) -> Finding:
-    days = history.days
-    inside = (trend.rows >= seen.raised) & (trend.rows <= seen.last)
-    above = float(np.median(trend.above[inside][-5:]))
-    rises = float(_electric_rise(history, epoch)[trend.rows][inside][-1])
-    evidence = [
-        Evidence(
-            channel_id(situation, "temperature", "return"),
-            "water lingers in the loop, against its first weeks at the same weather",
-            float(np.exp(above)),
-            f"{np.exp(-2 * trend.spread):.2f} to {np.exp(2 * trend.spread):.2f}",
-            "1",
-        ),
-        Evidence(
-            channel_id(situation, "temperature", "flow"),
-            "flow less return while running",
-            float(np.nanmedian(days.spread_k[seen.raised : seen.last + 1])),
-            f"about {np.nanmedian(days.spread_k[trend.learned]):.3g} in its first weeks",
-            "K",
-        ),
-        Evidence(
-            channel_id(situation, "power"),
-            "running power",
-            float(np.nanmedian(days.level_w[seen.raised : seen.last + 1][-_WIDTH:])),
-            f"about {np.nanmedian(days.level_w[trend.learned]):.4g} in its first weeks",
-            "W",
-        ),
-    ]
-    return slow_finding(
-        situation,
-        history,
-        seen=seen,
-        signs=Signs(
-            "sludge",
-            0.6 + (0.2 if rises > 0.7 else 0.0) + min(0.1, 0.2 * above),
-            tuple(evidence),
-            (
-                "valves shut for a holiday: it grew slowly or lasts longer",
-                "the weather: compared at the same outdoor temperature"
-                if np.isfinite(days.outdoor_c[trend.learned]).all()
-                else "a turned knob: no sudden step of power",
             ),
         ),
     )

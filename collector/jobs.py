@@ -10,6 +10,7 @@ from analysis.fault import Fault
 from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
+from analysis.pump_learned import PlantLearned
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -17,6 +18,7 @@ from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly
 from collector.site import Site
 from collector.store import StoreRecord, plant_extent
+from collector.swaps import as_recorded, swap_book
 
 WATCH_MS = 3 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
@@ -36,18 +38,29 @@ def watch(site: Site, now_ms: int) -> None:
     faults = paced("minute")
     for plant in site.plants:
         span = Span(now_ms - WATCH_MS, now_ms)
-        learned = site.journal.result(plant.key, "normal_w")
+        learned = site.journal.result(plant.key, "learned")
         situation = Situation(
             plant=plant,
             record=StoreRecord(site.store, plant, span),
             span=span,
-            normal_w=learned[1] if learned else {},
+            learned=PlantLearned.from_document(learned[1]) if learned else None,
+            last_ms=_last_ms(site, plant),
             is_live=True,
         )
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
+
+
+def _last_ms(site: Site, plant: Plant) -> dict[str, int]:
+    """When each channel was last heard, as far as known."""
+    latest = site.live.latest
+    return {
+        channel.id: latest[address][0]
+        for channel in plant.channels
+        if (address := f"{plant.key}/{channel.id}") in latest
+    }
 
 
 def move_alarms(
@@ -84,7 +97,8 @@ def move_alarms(
         finding = lasting.get((subject, fault.name))
         unjudged = fault not in faults or (subject, fault.name) in unknown
         present = None if unjudged else finding is not None
-        new = alarms.advance(old.alarm, now_ms, present=present, timing=fault.timing)
+        seen = alarms.graded(old.alarm, finding.urgency, now_ms) if finding else old.alarm
+        new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:
             document = finding.document() if finding else old.finding
             changed.append(StandingAlarm(new, document))
@@ -143,7 +157,8 @@ def nightly_results(site: Site, now_ms: int) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
             continue
-        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
+        whole = as_recorded(swap_book(site.settings, site.journal), plant)
+        night = Nightly(site, whole, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
             site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
 
@@ -156,7 +171,8 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         if span is None:
             continue
         record = StoreRecord(site.store, plant, span)
-        health = examine(Situation(plant=plant, record=record, span=span, is_live=True), faults)
+        situation = Situation(plant=plant, record=record, span=span, is_live=True)
+        health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "slow", now_ms, health.document())

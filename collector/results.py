@@ -4,14 +4,24 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from analysis.commissioning import newest_reports
+from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
+from analysis.departure import departed_channels
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.history import pump_history
+from analysis.mode import pump_mode
 from analysis.plant import Plant
+from analysis.plant_minutes import PlantMinutes
+from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
+from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
+from analysis.watched import learn, learning_span
 from collector.site import Site
+from collector.swaps import as_recorded, known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +58,12 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
+
+
 def firing_powers(night: Nightly) -> dict[str, float]:
     """Electric power above which each boiler fires, learned over the last month [W]."""
     found = {}
@@ -69,15 +85,62 @@ def energy(night: Nightly) -> dict[str, Any]:
     }
 
 
+def costs(night: Nightly) -> dict[str, Any]:
+    """Electricity and fuel in a year and in money, with the signature's picture."""
+    return plant_costs(night.plant, night.record, night.span).document()
+
+
 def cycles(night: Nightly) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def savings(night: Nightly) -> list[dict[str, Any]]:
+    """Saving of every swap, from the whole history."""
+    plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
+    return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+
+
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
+
+
+def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
+    """Daily rows, epochs and usual bands of every pump whose power is measured."""
+    found = []
+    for pump in night.plant.pumps:
+        history = pump_history(night.plant, pump, night.record, night.span)
+        if history is not None:
+            found.append(pump_sheet(history))
+    return found
+
+
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
+def departures(night: Nightly) -> list[dict[str, Any]]:
+    """Flow and current of pumps that left what they had been over the last month."""
+    found = departed_channels(night.plant, night.record, night.month)
+    return [problem.document() for problem in found]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("energy", energy),
+    Result("costs", costs),
     Result("cycles", cycles),
+    Result("pumps", pump_sheets),
+    Result("mode", modes),
+    Result("departures", departures),
+    Result("saving", savings),
+    Result("commissioning", commissioning_reports),
 )

@@ -15,7 +15,21 @@ from sqlalchemy.engine import Connection, Engine
 
 from analysis.checklist import BY_NAME, missing
 from analysis.errors import StokeholdError
-from analysis.swaps import Photo, PumpCard, SettingPower, StepDone, SwapRecord, Which
+from analysis.plant import Plant
+from analysis.swaps import (
+    KnownSwap,
+    Photo,
+    PumpCard,
+    SettingPower,
+    StepDone,
+    SwapRecord,
+    Which,
+    swaps_of,
+    with_recorded,
+)
+from collector.backup import photo_folder
+from collector.journal import Journal
+from collector.settings import Settings
 
 _META = sa.MetaData()
 
@@ -29,6 +43,7 @@ _SWAP = sa.Table(
     sa.Column("time_ms", sa.BigInteger),
     sa.Column("who", sa.String, nullable=False),
     sa.Column("mode", sa.String, nullable=False),
+    sa.Column("night_reduction", sa.Boolean),
     sa.Column("claim_kwh_per_year", sa.Float),
 )
 _CARD = sa.Table(
@@ -207,6 +222,22 @@ class SwapBook:
         with self._engine.begin() as connection:
             connection.execute(table.delete().filter_by(**key))
             connection.execute(table.insert().values(key | row))
+
+
+def swap_book(settings: Settings, journal: Journal) -> SwapBook:
+    """The swap records of an installation whose journal is open."""
+    return SwapBook(journal.engine, photo_folder(settings.at(settings.store.path)))
+
+
+def known_swaps(book: SwapBook, plant: Plant) -> list[KnownSwap]:
+    """Every swap of a plant, from its file and from the records."""
+    records = book.records(plant.key)
+    return [known for pump in plant.pumps for known in swaps_of(plant, pump.id, records)]
+
+
+def as_recorded(book: SwapBook, plant: Plant) -> Plant:
+    """The plant with the recorded swaps among its own, as analyses shall see it."""
+    return with_recorded(plant, book.records(plant.key))
 
 
 def _digest(path: Path) -> str | None:

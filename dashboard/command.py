@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
@@ -19,7 +20,9 @@ from collector.logfile import Report, load_log
 from collector.open_store import open_store
 from collector.plantfile import load_plants
 from collector.settings import BrokerSettings, Settings, load_settings
+from collector.site import open_journal
 from collector.store import StoreRecord, plant_extent
+from collector.swaps import as_recorded, swap_book
 
 DONE, TOLD, UNUSABLE = 0, 1, 2
 """Exit status: done; something to be told; the input cannot be used."""
@@ -136,6 +139,9 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
         return [_from_log(plants[0], arguments)]
     settings = settings_of(arguments)
     store = open_store(settings, plants)
+    with closing(open_journal(settings)) as journal:
+        book = swap_book(settings, journal)
+        plants = [as_recorded(book, plant) for plant in plants]
     found = []
     for plant in plants:
         span = _span(plant_extent(store, plant), arguments)

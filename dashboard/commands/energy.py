@@ -1,9 +1,12 @@
-"""Electric energy of pumps and boilers."""
+"""Electric energy of pumps and boilers, and the boilers' fuel, in a year and in money."""
 
 import argparse
 from typing import Any
 
+from analysis.costs import Costs, plant_costs
 from analysis.energy import EnergyUse, energy_use
+from analysis.estimate import Estimate
+from analysis.fuel import FuelYear
 from dashboard.command import (
     Asked,
     answer_each,
@@ -17,20 +20,28 @@ from dashboard.command import (
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """Those of every analysis."""
+    """Those of every analysis, and factors for emissions."""
     record_arguments(parser)
+    parser.add_argument(
+        "--co2-electricity",
+        type=float,
+        metavar="KG",
+        help="kg of CO2 a kWh of your electricity; without it no emissions are told",
+    )
+    parser.add_argument(
+        "--co2-fuel", type=float, metavar="KG", help="kg of CO2 a net kWh of your fuel"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Electric energy of every pump and boiler."""
+    """Electric energy of every pump and boiler, and fuel."""
     found = asked_records(arguments)
     if arguments.json:
         answer_each([_energy_document(a) for a in found])
         return status(found)
     for asked in found:
         say(f"{asked.plant.name}, {asked.span.days:.1f} days")
-        for machine in asked.plant.machines:
-            _say_energy(energy_use(asked.plant, machine, asked.record, asked.span))
+        _say_costs(plant_costs(asked.plant, asked.record, asked.span), arguments)
     return status(found)
 
 
@@ -42,6 +53,20 @@ def _energy_document(asked: Asked) -> dict[str, Any]:
     }
 
 
+def _say_costs(costs: Costs, arguments: argparse.Namespace) -> None:
+    for use in (*costs.pumps, *costs.boilers):
+        _say_energy(use)
+        _say_co2(use.per_year, arguments.co2_electricity)
+    say(f"  electricity in all: {in_words(costs.electricity)}; {in_words(costs.electricity_cost)}")
+    say(f"  each plug's own use, not in these figures: {in_words(costs.plug_own_kwh)}")
+    for fuel in costs.fuel:
+        if isinstance(fuel.year, str):
+            say(f"  {fuel.boiler} fuel: unknown, {fuel.year}")
+            continue
+        _say_fuel(fuel.year)
+        _say_co2(fuel.year.per_year, arguments.co2_fuel)
+
+
 def _say_energy(use: EnergyUse) -> None:
     if use.covered_hours == 0:
         say(f"  {use.subject}: not measured")
@@ -51,3 +76,34 @@ def _say_energy(use: EnergyUse) -> None:
         f"({use.coverage:.0%} of the time), {use.mean_power_w or 0:.1f} W on average"
     )
     say(f"    a year: {in_words(use.per_year)}; {in_words(use.cost_per_year)}")
+
+
+def _say_fuel(fuel: FuelYear) -> None:
+    say(
+        f"  {fuel.boiler} fuel: {fuel.measured_kwh:.0f} kWh net measured on {fuel.measured_days} "
+        f"days, from the {fuel.source} ({fuel.channel})"
+    )
+    say(f"    a year: {in_words(fuel.per_year)}; {in_words(fuel.cost_per_year)}")
+    signature = fuel.signature
+    if signature is None:
+        say(f"    no signature: {fuel.why_no_signature}")
+        return
+    change = f", none of it above {signature.change_c:.1f} Cel" if signature.change_c else ""
+    say(
+        f"    each kelvin colder adds {signature.slope:.1f} kWh a day{change}; "
+        f"{signature.base_use:.1f} kWh a day on warm days (R2 {signature.r_squared:.2f})"
+    )
+    say(f"    coldest usual day: {_rough(fuel.design_kw)}; oversized {_rough(fuel.oversize)}")
+
+
+def _rough(estimate: Estimate) -> str:
+    if estimate.value is None or estimate.low is None or estimate.high is None:
+        return f"unknown, {estimate.reason}"
+    unit = "times" if estimate.unit == "1" else estimate.unit
+    return f"{estimate.value:.1f} {unit} ({estimate.low:.1f} to {estimate.high:.1f})"
+
+
+def _say_co2(per_year: Estimate, factor: float | None) -> None:
+    if factor is not None:
+        basis = f"with {factor:g} kg a kWh as given"
+        say(f"    CO2 a year: {in_words(per_year.times(factor, 'kg', basis))}")

@@ -38,6 +38,8 @@ def run(arguments: argparse.Namespace) -> int:
                 _say_finding(finding)
             for unknown in health.cannot_judge:
                 say(f"  cannot judge {unknown.fault} of {unknown.subject}: needs {unknown.needs}")
+            for doubt in health.data_quality:
+                say(f"  {doubt.channel} from {format_rfc3339(doubt.start_ms)}: {doubt.problem}")
     any_finding = any(health.findings for _, health in results)
     return TOLD if arguments.fail_on_finding and any_finding else status(found)
 

@@ -13,7 +13,8 @@ from analysis.faults import examine
 from analysis.plant import Plant
 from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
-from analysis.scoring import Tally, score_cycles, score_energy, score_findings
+from analysis.saving import saving_of
+from analysis.scoring import Tally, score_cycles, score_energy, score_findings, score_saving
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
@@ -99,6 +100,8 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span) -> None:
         score_cycles(tally, read.truth, {"boilers": [found.document()]}, known)
     use = [energy_use(plant, pump, record, span).document("pump") for pump in plant.pumps]
     score_energy(tally, read.truth, {"pumps": use})
+    for swap in plant.swaps:
+        score_saving(tally, read.truth, saving_of(plant, swap, record, span=span).document())
 
 
 def _heard(plant: Plant, record: Record, span: Span, channel: str | None) -> list[Span] | None:
@@ -117,24 +120,31 @@ def _say_score(document: Mapping[str, Any]) -> None:
     say(f"{document['plants']} plants, {document['plant_years']} plant-years (a model, no field)")
     say(
         f"{'fault':24s} {'there':>5s} {'recall':>6s} {'first':>6s} {'two':>6s} "
-        f"{'delay h':>8s} {'p90':>7s}   false a plant-year: now soon note"
+        f"{'delay h':>8s} {'p90':>7s} {'sep.':>5s} {'recall':>6s} {'days':>6s}   "
+        "false a plant-year: now soon note"
     )
     false = document["false_alarms_per_plant_year"]["by_fault"]
     for name in sorted({*document["faults"], *false}):
         row = document["faults"].get(name)
         wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
         if row is None:
-            say(f"{name:24s} {0:5d} {'':38s}   {wrong}")
+            say(f"{name:24s} {0:5d} {'':58s}   {wrong}")
             continue
         say(
             f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
             f"{_figure(row['cause_first']):>6s} {_figure(row['cause_in_first_two']):>6s} "
-            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s}   "
-            f"{wrong}"
+            f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s} "
+            f"{_separable(row['separable'])}   {wrong}"
         )
-    for name in ("cycles", "energy", "saving"):
+    for name in ("cycles", "energy", "saving", "claims"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
+
+
+def _separable(row: Mapping[str, Any]) -> str:
+    """How many grew to what sets them apart, how many of those were told, how long after."""
+    days = None if row["delay_h"]["median"] is None else row["delay_h"]["median"] / 24.0
+    return f"{row['present']:5d} {_figure(row['recall']):>6s} {_figure(days):>6s}"
 
 
 def _figure(value: float | None) -> str:

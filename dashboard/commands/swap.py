@@ -10,15 +10,14 @@ from typing import Any
 
 from analysis.checklist import STEPS, Step, next_step
 from analysis.plant import Plant
-from analysis.swaps import KnownSwap, PumpCard, SettingPower, StepDone, SwapRecord, swaps_of
+from analysis.swaps import KnownSwap, PumpCard, SettingPower, StepDone, SwapRecord
 from analysis.timebase import format_rfc3339
-from collector.backup import photo_folder
 from collector.errors import FormError
 from collector.journal import Entry, Journal
 from collector.plantfile import load_plants
 from collector.site import open_journal
 from collector.store import clock_ms
-from collector.swaps import WHICH, SwapBook
+from collector.swaps import WHICH, SwapBook, known_swaps, swap_book
 from dashboard.command import (
     DONE,
     TOLD,
@@ -63,6 +62,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--time", metavar="TIME", help="when the new pump went in, RFC 3339")
     parser.add_argument("--claim", type=float, metavar="KWH", help="saving a year as promised")
     parser.add_argument("--mode", metavar="WORDS", help="mode and setting the new pump is left at")
+    parser.add_argument("--night", choices=("on", "off"), help="night reduction of the new pump")
     keys = " ".join(f"{key}=..." for key in _CARD_KEYS)
     for which in WHICH:
         parser.add_argument(
@@ -85,7 +85,7 @@ def run(arguments: argparse.Namespace) -> int:
     plants = load_plants(arguments.plant)
     settings = settings_of(arguments)
     with closing(open_journal(settings)) as journal:
-        book = SwapBook(journal.engine, photo_folder(settings.at(settings.store.path)))
+        book = swap_book(settings, journal)
         if arguments.do == "list":
             return _list(plants, book, as_json=arguments.json)
         plant = one_plant(plants, "a swap")
@@ -124,7 +124,7 @@ def _pump(plant: Plant, arguments: argparse.Namespace) -> str:
 
 
 def _list(plants: list[Plant], book: SwapBook, *, as_json: bool) -> int:
-    found = [(plant, _known(plant, book)) for plant in plants]
+    found = [(plant, known_swaps(book, plant)) for plant in plants]
     if as_json:
         answer_each(
             [{"plant": p.name, "swaps": [_known_document(k) for k in ks]} for p, ks in found]
@@ -138,11 +138,6 @@ def _list(plants: list[Plant], book: SwapBook, *, as_json: bool) -> int:
         for record in _unfinished(plant, book):
             say(f"  {record.pump}: begun {format_rfc3339(record.started_ms)}, not finished")
     return DONE
-
-
-def _known(plant: Plant, book: SwapBook) -> list[KnownSwap]:
-    records = book.records(plant.key)
-    return [known for pump in plant.pumps for known in swaps_of(plant, pump.id, records)]
 
 
 def _unfinished(plant: Plant, book: SwapBook) -> list[SwapRecord]:
@@ -187,6 +182,7 @@ def _with_head(record: SwapRecord, asked: argparse.Namespace) -> SwapRecord:
         record,
         who=asked.who or record.who,
         mode=record.mode if asked.mode is None else asked.mode,
+        night_reduction=record.night_reduction if asked.night is None else asked.night == "on",
         claim_kwh_per_year=record.claim_kwh_per_year if asked.claim is None else asked.claim,
         time_ms=moment("--time", asked.time) if asked.time else record.time_ms,
         old=_card(record.old, "--old", asked.old),
@@ -294,7 +290,8 @@ def _say_record(record: SwapRecord) -> None:
                 f"    at {power.setting}: {power.power_w:.1f} W "
                 f"({power.low_w:.1f} to {power.high_w:.1f})"
             )
-    say(f"  mode: {record.mode or 'not written down'}")
+    night = {True: ", night reduction on", False: ", night reduction off", None: ""}
+    say(f"  mode: {record.mode or 'not written down'}{night[record.night_reduction]}")
     for photo in record.photos:
         say(f"  photo {photo.name} {photo.words}")
     for step in STEPS:

@@ -4,6 +4,14 @@ A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
 from dashboard.page import Page
-from dashboard.pages import alarms, data, history, logbook, now
+from dashboard.pages import alarms, data, history, logbook, now, pump, swap
 
-PAGES: tuple[Page, ...] = (now.PAGE, history.PAGE, alarms.PAGE, data.PAGE, logbook.PAGE)
+PAGES: tuple[Page, ...] = (
+    now.PAGE,
+    pump.PAGE,
+    swap.PAGE,
+    history.PAGE,
+    alarms.PAGE,
+    logbook.PAGE,
+    data.PAGE,
+)

@@ -103,3 +103,12 @@ def test_real_circulation_pump_counter(shared_data: Path) -> None:
     found = energy_use(PLANT, PUMP, {"heating.energy": readings}, span)
     assert found.measured_kwh == pytest.approx(868.885 - 0.045, abs=1e-6)
     assert found.coverage == pytest.approx(1.0, abs=1e-6)
+
+
+def test_retained_value_after_a_silence_is_no_reading() -> None:
+    """A broker repeats the last value before the new one; what was used in between still counts."""
+    times = [0, 10_000, 40 * HOUR_MS - 1_500, 40 * HOUR_MS, 40 * HOUR_MS + 10_000]
+    readings = Readings.of(times, [1.0, 1.0, 1.0, 1.24, 1.24])
+    found = energy_from_counter(readings, most_w=66)
+    assert found.kwh == pytest.approx(0.24)
+    assert found.jumps == 0

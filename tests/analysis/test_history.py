@@ -1,9 +1,12 @@
 """Daily rows, the learned voltage exponent and epochs, on readings whose making is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from analysis.history import PumpHistory, level_steps, pump_history
+from analysis.days import quantiles
+from analysis.history import PumpHistory, level_steps, pump_history, refills
 from analysis.hours import hours_of, voltage_exponent
 from analysis.minutes import pump_minutes, running_above_w
 from analysis.plant import Pump
@@ -75,6 +78,14 @@ def test_a_small_step_is_another_plug() -> None:
     assert [e.why for e in history(pumping).epochs] == ["first readings", "another plug"]
 
 
+def test_a_refill_closes_the_epoch() -> None:
+    """Pressure that leaks from 1.5 to 1.1 bar and is topped up: the epoch ends with the leak."""
+    bar = np.concatenate((np.linspace(1.5, 1.1, 20), np.full(20, 1.5)))
+    days = history(Pumping(days=40)).days
+    (at,) = refills(replace(days, pressure_bar=bar))
+    assert day_of(at) == 20.0
+
+
 def test_slow_wear_and_mains_trend_close_no_epoch() -> None:
     """Neither a rise of a fifth over three weeks nor a week of low mains is a step."""
     pumping = Pumping()
@@ -129,3 +140,11 @@ def test_a_pump_without_readings_has_no_history() -> None:
     assert pump_history(situation.plant, pump, situation.record, situation.span) is None
     one = {"heating.power": Readings.of([START_MS + MINUTE_MS], [50.0])}
     assert pump_history(situation.plant, pump, one, situation.span) is not None
+
+
+def test_quantiles_are_those_of_numpy() -> None:
+    """The fast quantile agrees with the reference library's linear one."""
+    value = np.random.default_rng(2).normal(size=37)
+    levels = (0.0, 0.02, 0.15, 0.5, 0.98, 1.0)
+    assert quantiles(value, levels, 5) == pytest.approx(np.quantile(value, levels))
+    assert np.isnan(quantiles(value, levels, 38)).all()

@@ -64,6 +64,33 @@ def test_right_finding_counts_once_with_its_delay():
     assert row["cause_first"] == 1.0
 
 
+def test_slow_fault_is_also_counted_from_where_it_is_separable():
+    """Grown on the 20th and told on the 23rd by `raised`: three days, whatever `from` says."""
+    truth = {
+        **TRUTH,
+        "faults": [
+            {
+                "subject": "heating",
+                "fault": "sludge",
+                "onset": "2026-01-05T00:00:00Z",
+                "detectable_from": "2026-01-12T00:00:00Z",
+                "separable_from": "2026-01-20T00:00:00Z",
+                "end": None,
+                "severity": 0.8,
+            }
+        ],
+    }
+    tally = Tally()
+    told = {**_finding("sludge", "2026-01-10T00:00:00Z"), "raised": "2026-01-23T00:00:00Z"}
+    score_findings(tally, truth, {"findings": [told]})
+    row = tally.document()["faults"]["sludge"]
+    assert row["separable"] == {
+        "present": 1,
+        "recall": 1.0,
+        "delay_h": {"median": 72.0, "p90": 72.0},
+    }
+
+
 def test_wrong_name_is_noticed_but_not_found():
     """Another fault on the same part is no false alarm, but a wrong cause."""
     tally = _scored(_finding("dead_head", "2026-01-10T03:00:00Z", possible=["Stall of the rotor"]))

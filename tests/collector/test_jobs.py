@@ -62,9 +62,9 @@ def test_watch_raises_and_clears_with_delays(site: Site) -> None:
     watch(site, NOW)
     assert state(site) == "normal"
     lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
-    watch(site, NOW + 20 * MINUTE_MS)
+    watch(site, NOW + 8 * MINUTE_MS)
     assert state(site) == "normal"
-    watch(site, NOW + 22 * MINUTE_MS)
+    watch(site, NOW + 12 * MINUTE_MS)
     assert state(site) == "unacknowledged"
     watch(site, NOW + 22 * MINUTE_MS)
     assert [e.what for e in site.journal.events("quay")] == ["stall"]
@@ -100,6 +100,21 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert energy is not None
     assert energy[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+
+
+def test_nightly_rows_and_epochs_for_the_page(site: Site) -> None:
+    """Each night a page finds the pump's days, its epoch, and what could not be judged."""
+    lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    nightly_results(site, NOW)
+    judge_slowly(site, NOW)
+    pumps, slow = site.journal.result("quay", "pumps"), site.journal.result("quay", "slow")
+    assert pumps is not None
+    assert slow is not None
+    assert pumps[1][0]["days"]["run_h"][3] == pytest.approx(24.0)
+    (epoch,) = pumps[1][0]["epochs"]
+    assert epoch["baseline_w"] == 50.0
+    assert not epoch["is_learning"]
+    assert {c["fault"] for c in slow[1]["cannot_judge"]} >= {"sludge", "reversed_flow"}
 
 
 def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,165 @@
+"""Too hot: a temperature above the limit of its place, or a pump body hotter than its water."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from analysis.finding import Evidence, Finding
+from analysis.grid import ago, lasting, spans_of, trailing
+from analysis.levels import BoolArray, runs_above
+from analysis.plant import Channel
+from analysis.pump_signs import Signs
+from analysis.readings import Readings, hold_limit_ms, holds, value_at
+from analysis.timebase import MINUTE_MS, Span
+from analysis.watch import Situation, Verdict
+from analysis.watched import Watched, watched
+
+LIMIT_CEL: dict[str, float] = {
+    "flow": 95.0,
+    "return": 90.0,
+    "body": 115.0,
+    "top": 90.0,
+    "bottom": 90.0,
+    "room": 40.0,
+    "ambient": 50.0,
+}
+"""Limits by place; water-side values are below the 100 to 110 Cel of limit thermostats
+(common practice, no source). A locked motor's body reaches 75 to 120 Cel (a model)."""
+_DEAD_BAND_K = 3.0
+_RISE_K, _RISE_MIN = 3.0, 15
+_BEYOND_K = 4.0
+_WITHOUT_POWER_K = 6.0
+_END_MIN = 30
+
+
+def judge_overheating(situation: Situation) -> Verdict:
+    """Temperatures above their limit in two readings running; bodies hotter than they can be."""
+    channels = [c for c in situation.plant.select(quantity="temperature") if c.place in LIMIT_CEL]
+    measured = [c for c in channels if _is_measured(situation, c)]
+    if not measured:
+        return Verdict(needs="a temperature channel with readings within this time")
+    limits = [f for c in measured for f in _too_hot(situation, c)]
+    seen = watched(situation)
+    bodies = [f for p in situation.plant.pumps for f in _hot_body(seen, p.id, situation)]
+    return Verdict(tuple(limits + bodies))
+
+
+def _is_measured(situation: Situation, channel: Channel) -> bool:
+    readings = situation.record.get(channel.id, Readings.empty())
+    return len(holds(readings, hold_limit_ms(readings, channel), situation.span).value) > 0
+
+
+def _too_hot(situation: Situation, channel: Channel) -> Iterator[Finding]:
+    readings = situation.record[channel.id]
+    limit = LIMIT_CEL[channel.place or "flow"]
+    if float(np.nanmax(readings.value, initial=-np.inf)) < limit:
+        return
+    hold_ms = hold_limit_ms(readings, channel)
+    twice = Readings(readings.time_ms[1:], np.minimum(readings.value[1:], readings.value[:-1]))
+    runs = runs_above(holds(twice, hold_ms, situation.span), limit, limit - _DEAD_BAND_K)
+    for start, end, closes in zip(runs.start_ms, runs.end_ms, runs.closes, strict=True):
+        hottest = float(np.nanmax(value_at(readings, np.arange(start, end, MINUTE_MS), hold_ms)))
+        yield Finding(
+            subject=channel.of,
+            fault="overheating",
+            start_ms=int(start),
+            end_ms=int(end) if closes else None,
+            raised_ms=int(start),
+            urgency="now",
+            confidence=0.9,
+            evidence=(Evidence(channel.id, "highest", hottest, f"at most {limit:.0f}", "Cel"),),
+            ruled_out=("a glitch of the sensor: two readings agree",),
+        )
+
+
+def hot_minutes(signs: Signs) -> BoolArray:
+    """Minutes in which a pump's body is hotter than its water and its work explain."""
+    over = signs.one.body_c - signs.one.water_c
+    usual = signs.usual.body_over_k
+    if usual is None or not signs.usual.is_known:
+        return np.zeros(len(signs.plant), bool)
+    levels, rated = signs.usual.levels, signs.one.pump.rated_power_w
+    most = 1.5 * (levels.high_w or 0.0)
+    if rated and not signs.is_induction:
+        most = min(most, max(1.05 * rated[1], 1.15 * (levels.high_w or 0.0)))
+    greedy = signs.high | (signs.runs & (signs.power_w > most))
+    with np.errstate(invalid="ignore"):
+        least = np.fmin.reduce([ago(over, k) for k in (3, 6, 10, _RISE_MIN)])
+        warms = (over - least > _RISE_K) & (over > usual - 15.0)
+        beyond = over > usual + _BEYOND_K
+        alone = (over > usual + _WITHOUT_POWER_K) & signs.idle
+        alone &= signs.one.body_c - ago(signs.one.body_c, 10) > 1.0
+        cooks = over > usual + 25.0
+    now = (lasting(greedy) >= 3) & np.asarray(warms | beyond)
+    return np.asarray(now | (lasting(np.asarray(alone)) >= 3) | (lasting(np.asarray(cooks)) >= 5))
+
+
+def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
+    """Findings of a pump's body; they end when nothing has shown for half an hour."""
+    if np.isnan(seen.minutes.pumps[pump].body_c).all():
+        return
+    raised = np.zeros(len(seen.minutes), bool)
+    still = np.zeros(len(seen.minutes), bool)
+    for stage, own, signs in seen.staged(pump):
+        raised[stage.rows] = hot_minutes(signs)[own]
+        over = np.nan_to_num(signs.one.body_c - signs.one.water_c, nan=-99.0)
+        still[stage.rows] = (over > (signs.usual.body_over_k or 99.0) + 1.5)[own]
+    lasts = _lasting_on(raised, (trailing(still, _END_MIN) > 0))
+    start_ms = seen.minutes.start_ms
+    raises = [int(start_ms[s.raised]) for s in seen.spells_of(pump) if s.wakes is not None]
+    for span in spans_of(lasts, start_ms):
+        stands = any(-30 <= (r - span.start_ms) / MINUTE_MS <= 30 for r in raises)
+        yield _body_finding(seen, pump, span, situation, certain=not stands)
+
+
+def _lasting_on(raised: BoolArray, still: BoolArray) -> BoolArray:
+    """From each raising on, as long as something still shows."""
+    lasts = raised.copy()
+    for row in np.flatnonzero(raised[:-1] & ~raised[1:]):
+        ends = np.flatnonzero(~still[row + 1 :])
+        lasts[row : row + 1 + (int(ends[0]) if len(ends) else len(still))] = True
+    return lasts
+
+
+def _body_finding(
+    seen: Watched, pump: str, span: Span, situation: Situation, *, certain: bool
+) -> Finding:
+    one, row = seen.minutes.pumps[pump], int(np.searchsorted(seen.minutes.start_ms, span.start_ms))
+    signs, place = seen.signs(pump, row)
+    body = situation.plant.first(pump, "temperature", "body")
+    power = situation.plant.first(pump, "power")
+    levels = signs.usual.levels
+    rows = slice(row, min(row + 30, len(seen.minutes)))
+    evidence = [
+        Evidence(
+            body.id if body else pump,
+            "body above the water in its pipes",
+            float(np.nanmax((one.body_c - one.water_c)[rows])),
+            f"at most {signs.usual.body_over_k or 0.0:.1f}",
+            "K",
+        )
+    ]
+    if power is not None:
+        usual = f"{levels.low_w or 0.0:.0f} to {levels.high_w or 0.0:.0f} when running"
+        watts = float(np.nan_to_num(signs.power_w[place]))
+        evidence.append(Evidence(power.id, "power meanwhile", watts, usual, "W"))
+    ends = seen.end_ms(len(seen.minutes) - 1)
+    return Finding(
+        subject=pump,
+        fault="overheating",
+        start_ms=span.start_ms,
+        end_ms=None if span.end_ms == ends else span.end_ms,
+        raised_ms=span.start_ms + MINUTE_MS,
+        urgency="now",
+        confidence=0.95 if certain else 0.7,
+        evidence=tuple(evidence),
+        ruled_out=(
+            "hot water passing: the body is compared with its own pipes",
+            "a glitch: it lasts for minutes",
+        ),
+        possible=("winding or electronics failing", "rotor stiff or seized", "no water through it"),
+        first_check="Without touching it: does the pump hum, smell or feel hot from a hand's "
+        "width away? Are the valves beside it open?",
+        who="Owner: switch the pump off at its plug or fuse. Electrically competent person or "
+        "heating firm: the pump.",
+    )

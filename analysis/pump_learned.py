@@ -1,0 +1,325 @@
+"""What is usual for each machine of a plant, learned from its own past minutes.
+
+Levels of power when idle and when running, power factor, how far the loop's pipe stays below
+the boiler's while water moves, when the pump runs by the clock or by the fire. Everything a
+judge by the minute needs of the past, small enough for the journal.
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from typing import Any, Self
+
+import numpy as np
+
+from analysis.grid import ago, lasting, trailing
+from analysis.levels import BoolArray
+from analysis.plant_minutes import MachineMinutes, PlantMinutes, PumpMinutes
+from analysis.readings import FloatArray
+
+LEAST_RUN_MIN = 120
+"""Running minutes before a pump's own level counts as known."""
+QUARTERS = 96
+_LEAST_DAYS = 3
+_STEADY_MIN = 10
+"""After so many minutes of running the pipes tell of the flow."""
+_MIXED_K = 8.0
+_HOT_C = 45.0
+_IDLE_MOST_PUMP_W = 3.5
+_IDLE_MOST_BOILER_W = 60.0
+"""Highest power at rest: a pump stopped by signal takes 0.5 to 3 W, a boiler's electronics 2 to
+10 W and more (common practice, no source)."""
+
+
+_OFFSET_W = 0.4
+_BINS = 120
+_RARE = 0.0004
+_LEVEL_SHARE = 0.002
+_BOILER_RESTS = 0.03
+"""A boiler without mains for an hour shows no third level below its standby."""
+_LEAST_RATIO = 1.3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Power at rest and at work [W]: 99 % of the rest; 1, 50 and 99 % of the work.
+
+    None where the past does not show it.
+    """
+
+    idle_w: float | None = None
+    low_w: float | None = None
+    usual_w: float | None = None
+    high_w: float | None = None
+
+    @property
+    def split_w(self) -> float | None:
+        """Power above which the machine works."""
+        if self.low_w is None:
+            return None
+        return 0.5 * (self.low_w + (self.idle_w or 0.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpLearned:
+    """What is usual for one pump.
+
+    Attributes
+    ----------
+    levels : Levels
+        Of the voltage-normalised power of an induction pump, else of plain power.
+    run_minutes : int
+        Minutes it was seen running.
+    factor : float or None
+        Usual power factor when running.
+    gap_k : float or None
+        Most by which the loop's flow pipe stays below the boiler's while running [K].
+    flow_low_c : float or None
+        Least temperature of the loop's flow pipe in steady running [Cel].
+    source_high_c : float or None
+        Most of the temperature that feeds the loop in steady running [Cel].
+    body_over_k : float or None
+        Most by which the body is warmer than the water in its pipes [K].
+    follows : float or None
+        Share of the minutes of firing, no store being charged, in which it ran.
+    longest_rest_min : int
+        Longest rest during such firing [min].
+    longest_run_min : int
+        Longest run seen [min].
+    slots : tuple of float
+        Share of the days on which it ran, by quarter hour of the local day.
+    """
+
+    levels: Levels = Levels()
+    run_minutes: int = 0
+    factor: float | None = None
+    gap_k: float | None = None
+    flow_low_c: float | None = None
+    source_high_c: float | None = None
+    body_over_k: float | None = None
+    follows: float | None = None
+    longest_rest_min: int = 0
+    longest_run_min: int = 0
+    slots: tuple[float, ...] = ()
+
+    @property
+    def is_known(self) -> bool:
+        """Whether it was seen running long enough to be judged by its own level."""
+        return self.run_minutes >= LEAST_RUN_MIN and self.levels.usual_w is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlantLearned:
+    """What is usual for a plant: its pumps, and the electric levels of its boilers.
+
+    `store_low_c` is the least usual temperature at the top of the store [Cel].
+    """
+
+    pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
+    boilers: Mapping[str, Levels] = field(default_factory=dict)
+    store_low_c: float | None = None
+    days: float = 0.0
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return asdict(self)
+
+    @classmethod
+    def from_document(cls, document: Mapping[str, Any]) -> Self:
+        """Read the JSON form; entries of other editions are passed over."""
+        pumps, boilers = document.get("pumps", {}), document.get("boilers", {})
+        return cls(
+            pumps={name: _pump_from(one) for name, one in pumps.items()},
+            boilers={name: Levels(**_known(Levels, one)) for name, one in boilers.items()},
+            store_low_c=document.get("store_low_c"),
+            days=float(document.get("days", 0.0)),
+        )
+
+
+def _known(kind: type, row: Mapping[str, Any]) -> dict[str, Any]:
+    names = {one.name for one in fields(kind)}
+    return {name: value for name, value in row.items() if name in names}
+
+
+def _pump_from(row: Mapping[str, Any]) -> PumpLearned:
+    kept = _known(PumpLearned, row)
+    levels = Levels(**_known(Levels, kept.pop("levels", {})))
+    return PumpLearned(levels=levels, slots=tuple(kept.pop("slots", ())), **kept)
+
+
+def learn_plant(
+    past: PlantMinutes, left_out: Mapping[str, BoolArray] | None = None
+) -> PlantLearned:
+    """Learn what is usual from past minutes.
+
+    Parameters
+    ----------
+    past : PlantMinutes
+        The minutes to learn from.
+    left_out : mapping of str to ndarray of bool, optional
+        By pump, minutes in which a fault was found: they are not usual.
+    """
+    boilers = {
+        b: learn_levels(m, idle_most_w=_IDLE_MOST_BOILER_W, least_rest=_BOILER_RESTS)
+        for b, m in past.boilers.items()
+    }
+    heat = heat_made(past, boilers)
+    sound = {p: _without(m, left_out, p) for p, m in past.pumps.items()}
+    levels = {
+        p: learn_levels(m.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep)
+        for p, (m, keep) in sound.items()
+    }
+    wanted = wants_heating(heat, charging(past, levels))
+    return PlantLearned(
+        pumps={p: _learn_pump(past, m, keep, levels[p], wanted) for p, (m, keep) in sound.items()},
+        boilers=boilers,
+        store_low_c=_quantile(past.store_top_c, 0.005),
+        days=len(past) / 1440.0,
+    )
+
+
+def _without(
+    minutes: PumpMinutes, left_out: Mapping[str, BoolArray] | None, pump: str
+) -> tuple[PumpMinutes, BoolArray]:
+    """A pump's minutes, and which of them may be learned from."""
+    keep = ~np.isnan(minutes.drawn.power_w)
+    if left_out and pump in left_out:
+        keep = keep & ~left_out[pump]
+    return minutes, keep
+
+
+def learn_levels(
+    drawn: MachineMinutes,
+    *,
+    idle_most_w: float,
+    least_rest: float = _LEVEL_SHARE,
+    unless: BoolArray | None = None,
+) -> Levels:
+    """Power at rest and at work, parted where the machine hardly ever is.
+
+    Parameters
+    ----------
+    drawn : MachineMinutes
+        Power minute by minute.
+    idle_most_w : float
+        A machine at rest takes no more [W].
+    least_rest : float
+        Share of the time that makes a level of rest.
+    unless : ndarray of bool, optional
+        Minutes to leave out.
+    """
+    usable = drawn.is_steady & ~np.isnan(drawn.power_w)
+    steady = drawn.power_w[usable if unless is None else usable & ~unless]
+    if len(steady) < 30:
+        return Levels()
+    split = _widest_gap(steady, idle_most_w, least_rest)
+    rest, work = steady[steady <= split], steady[steady > split]
+    idle = float(np.quantile(rest, 0.99)) if len(rest) >= 10 else None
+    if len(work) < 10:
+        return Levels(idle_w=idle)
+    low, usual, high = (float(q) for q in np.quantile(work, (0.01, 0.5, 0.99)))
+    return Levels(idle_w=idle, low_w=low, usual_w=usual, high_w=high)
+
+
+def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float:
+    """Middle of the widest stretch of power, on a scale of ratios, that is hardly ever taken."""
+    scaled = np.log(np.maximum(steady, 0.0) + _OFFSET_W)
+    edges = np.linspace(np.log(_OFFSET_W) - 1e-9, np.log(idle_most_w * 2.0 + _OFFSET_W), _BINS + 1)
+    width = edges[1] - edges[0]
+    count, _ = np.histogram(scaled, edges)
+    # The gap must lie between two levels, of which the lower may be rest.
+    below = np.cumsum(count)
+    empty = count <= _RARE * len(steady)
+    run = lasting(empty)
+    begins = edges[:-1] - (run - 1) * width
+    usable = empty & (below > least_rest * len(steady))
+    usable &= len(steady) - below > _LEVEL_SHARE * len(steady)
+    usable &= begins <= np.log(idle_most_w + _OFFSET_W)
+    if not usable.any() or run[usable].max() * width < np.log(_LEAST_RATIO):
+        return -1.0 if float(np.median(steady)) > idle_most_w else idle_most_w
+    at = int(np.argmax(np.where(usable, run, 0)))
+    return float(np.exp(0.5 * (begins[at] + edges[at + 1])) - _OFFSET_W)
+
+
+def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArray:
+    """1 where some boiler fires, 0 where none does, NaN where it cannot be told.
+
+    Told by the boiler's power where its levels are known, else by its flow pipe, which rises or
+    is kept hot.
+    """
+    found = np.full(len(minutes), np.nan)
+    for name, drawn in minutes.boilers.items():
+        levels = boilers.get(name, Levels())
+        if levels.split_w is not None and levels.idle_w is not None:
+            fires = np.where(np.isnan(drawn.power_w), np.nan, drawn.high_w > levels.split_w)
+            found = np.fmax(found, fires)
+    if np.isnan(found).all():
+        flow = minutes.boiler_flow_c
+        with np.errstate(invalid="ignore"):
+            rises = flow - ago(flow, 3) > 1.5
+            kept = (flow > _HOT_C) & (flow - ago(flow, 10) > -1.0)
+        found = np.where(np.isnan(flow), np.nan, rises | kept)
+    return found
+
+
+def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
+    """Minutes in which some store-charging pump works."""
+    on = np.zeros(len(minutes), bool)
+    for name, one in minutes.pumps.items():
+        split = levels[name].split_w if name in levels else None
+        if one.pump.duty == "store" and split is not None:
+            on |= np.nan_to_num(one.drawn.high_w) > split
+    return on
+
+
+def wants_heating(heat: FloatArray, store_on: BoolArray) -> BoolArray:
+    """Minutes in which heat is made, and not for the store: the heating's pumps should run."""
+    recent = trailing(np.nan_to_num(heat) > 0, 6) > 0
+    return np.asarray(recent & (trailing(store_on, 12) == 0))
+
+
+def _learn_pump(
+    past: PlantMinutes, one: PumpMinutes, keep: BoolArray, levels: Levels, wanted: BoolArray
+) -> PumpLearned:
+    split = levels.split_w
+    if split is None:
+        return PumpLearned(levels=levels)
+    running = keep & (np.nan_to_num(one.drawn.power_w) > split)
+    steady = lasting(running) > _STEADY_MIN
+    told = wanted & keep
+    rests = told & ~running
+    return PumpLearned(
+        levels=levels,
+        run_minutes=int(running.sum()),
+        factor=_quantile(one.factor[steady], 0.5),
+        gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
+        flow_low_c=_quantile(one.flow_c[steady], 0.01),
+        source_high_c=_quantile(past.source_c(one.pump)[steady], 0.95),
+        body_over_k=_quantile((one.body_c - one.water_c)[keep], 0.998),
+        follows=1.0 - float(rests.sum() / told.sum()) if told.sum() >= 60 else None,
+        longest_rest_min=int(lasting(rests).max(initial=0)),
+        longest_run_min=int(lasting(running).max(initial=0)),
+        slots=_slots(past, running, keep),
+    )
+
+
+def _quantile(value: FloatArray, level: float) -> float | None:
+    known = value[~np.isnan(value)]
+    return float(np.quantile(known, level)) if len(known) >= 60 else None
+
+
+def _usual_gap(gap: FloatArray) -> float | None:
+    """Most of the usual gap; a mixing valve makes it wander, and then it tells nothing."""
+    most, middle = _quantile(gap, 0.99), _quantile(gap, 0.5)
+    if most is None or middle is None or most - middle > _MIXED_K:
+        return None
+    return most
+
+
+def _slots(past: PlantMinutes, running: BoolArray, keep: BoolArray) -> tuple[float, ...]:
+    """Share of the time it ran, by quarter hour; empty of less than three days."""
+    if len(past) < _LEAST_DAYS * 1440:
+        return ()
+    on = np.bincount(past.quarter[running], minlength=QUARTERS)
+    whole = np.bincount(past.quarter[keep], minlength=QUARTERS)
+    share = np.where(whole > 0, on / np.maximum(whole, 1), 0.0)
+    return tuple(float(one) for one in np.round(share, 4))

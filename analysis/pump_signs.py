@@ -1,0 +1,269 @@
+"""Signs, minute by minute, of what a pump does: electric, thermal, and whether it is wanted.
+
+Each sign is one array of flags over the minutes of a `PlantMinutes`. A sign that cannot be had,
+for want of a sensor, is nowhere set; `Signs.has_pipe` tells that it could not be had.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from analysis.grid import ago, lasting, trailing
+from analysis.levels import BoolArray
+from analysis.plant_minutes import PlantMinutes, PumpMinutes
+from analysis.pump_learned import (
+    Levels,
+    PlantLearned,
+    PumpLearned,
+    charging,
+    heat_made,
+    wants_heating,
+)
+from analysis.readings import FloatArray
+
+_TOO_LITTLE = 0.8
+"""Share of its least running power below which a pump does no work; common practice, no source."""
+_MORE, _MORE_UNKNOWN_V = 1.05, 1.1
+"""A locked induction motor takes 1.12 to 1.56 times its own power (model, no measurement);
+unmeasured voltage moves a sound one by 8 %."""
+_ELECTRONIC_MORE = 1.25
+_LOW_PRESSURE_BAR = 0.5
+"""Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
+_SURE = 0.97
+_HEATS = ("heating", "other")
+_AT_WORK_MIN = 180
+_LEAST_FLOOR_W = 3.5
+_TRY_WINDOW_MIN = 12
+_TRY_MINUTES = 4
+_TRY_W = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class Signs:
+    """Signs of one pump over the minutes of a plant."""
+
+    plant: PlantMinutes
+    one: PumpMinutes
+    usual: PumpLearned
+    learned: PlantLearned
+
+    @property
+    def is_induction(self) -> bool:
+        """Whether the motor runs straight on the mains."""
+        return self.one.pump.drive == "induction"
+
+    @property
+    def has_pipe(self) -> bool:
+        """Whether loop and boiler are sensed, so that standing water can be seen."""
+        told = ~np.isnan(self.one.water_c) & ~np.isnan(self.plant.source_c(self.one.pump))
+        return bool(told.any())
+
+    # electric
+
+    @cached_property
+    def power_w(self) -> FloatArray:
+        """Power of each minute, voltage-normalised where that can be had [W]."""
+        return self.one.drawn.power_w
+
+    @cached_property
+    def known(self) -> BoolArray:
+        """Minutes in which power is known."""
+        return np.asarray(~np.isnan(self.power_w))
+
+    @property
+    def floor_w(self) -> float:
+        """Least power of a running pump [W]; an electronic one's may not have been seen yet."""
+        low = self.usual.levels.low_w or _LEAST_FLOOR_W
+        if self.is_induction:
+            return low
+        rated = self.one.pump.rated_power_w
+        return min(low, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+
+    @property
+    def idle_top_w(self) -> float:
+        """Power up to which the pump rests [W]."""
+        idle = self.usual.levels.idle_w or 0.0
+        return idle + max(0.4, 0.1 * idle)
+
+    @property
+    def part_way_w(self) -> float:
+        """Power that no running pump falls to, between rest and its floor [W]."""
+        return max(self.idle_top_w, 0.5 * self.floor_w)
+
+    @cached_property
+    def idle(self) -> BoolArray:
+        """Rests, or is without power."""
+        return self.known & (np.nan_to_num(self.one.drawn.high_w) <= self.idle_top_w)
+
+    @cached_property
+    def odd(self) -> BoolArray:
+        """Takes more than at rest and less than ever when running."""
+        return (
+            self.known
+            & (self.power_w > self.idle_top_w)
+            & (self.power_w < _TOO_LITTLE * self.floor_w)
+        )
+
+    @cached_property
+    def runs(self) -> BoolArray:
+        """Runs through the minute, at least at its floor."""
+        low = np.nan_to_num(self.one.drawn.low_w)
+        return self.known & (low > self.part_way_w) & (self.power_w >= _TOO_LITTLE * self.floor_w)
+
+    @cached_property
+    def high(self) -> BoolArray:
+        """Takes more than it ever does when running."""
+        levels = self.usual.levels
+        if levels.high_w is None or levels.usual_w is None:
+            return np.zeros(len(self.plant), bool)
+        if self.is_induction:
+            more = _MORE if self.one.has_voltage else _MORE_UNKNOWN_V
+            limit = max(more * levels.high_w, (more + 0.02) * levels.usual_w)
+        else:
+            rated = self.one.pump.rated_power_w
+            limit = _ELECTRONIC_MORE * max(levels.high_w, rated[1] if rated else 0.0)
+        return self.runs & (self.power_w > limit)
+
+    @cached_property
+    def tries(self) -> BoolArray:
+        """Starts again and again and never gets to run."""
+        if self.is_induction:
+            return np.zeros(len(self.plant), bool)
+        low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
+        pulse = self.known & (low <= self.part_way_w) & (high > low + _TRY_W)
+        never = trailing(lasting(self.runs) >= 2, _TRY_WINDOW_MIN) == 0
+        return np.asarray(never & (trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES))
+
+    @cached_property
+    def cut_out(self) -> BoolArray:
+        """Square wave of a thermal cut-out: short runs, each at too high a power."""
+        if not self.is_induction:
+            return np.zeros(len(self.plant), bool)
+        starts = self.runs & ~np.concatenate(([True], self.runs[:-1]))
+        begun = trailing(starts, 40)
+        sound = trailing(self.runs & ~self.high & self.one.drawn.is_steady, 40)
+        return np.asarray(
+            (begun >= 2)
+            & (sound <= 1)
+            & (trailing(self.high, 40) >= 3)
+            & (trailing(self.idle, 40) >= 8)
+        )
+
+    @cached_property
+    def sags(self) -> BoolArray:
+        """Too high a power that falls by itself while the winding heats."""
+        if not self.is_induction:
+            return np.zeros(len(self.plant), bool)
+        long = lasting(self.high)
+        fall = self.power_w / np.maximum(ago(self.power_w, 12), 1.0)
+        return np.asarray((long >= 14) & (np.nan_to_num(fall, nan=1.0) < 0.98))
+
+    @cached_property
+    def light(self) -> BoolArray:
+        """Runs with clearly less power than ever: no water to move."""
+        levels = self.usual.levels
+        if levels.low_w is None or levels.usual_w is None:
+            return np.zeros(len(self.plant), bool)
+        share = 0.95 if self.is_induction else 0.8
+        return self.known & ~self.idle & (self.power_w < share * levels.low_w)
+
+    @cached_property
+    def slips(self) -> BoolArray:
+        """Power factor of a running induction pump clearly below its own."""
+        if not self.is_induction or self.usual.factor is None:
+            return np.zeros(len(self.plant), bool)
+        return self.runs & (np.nan_to_num(self.one.factor, nan=1.0) < self.usual.factor - 0.03)
+
+    @cached_property
+    def low_pressure(self) -> BoolArray:
+        """System pressure too low for two minutes."""
+        low = np.nan_to_num(self.plant.pressure_bar, nan=9.0) < _LOW_PRESSURE_BAR
+        return np.asarray(lasting(low) >= 2)
+
+    @cached_property
+    def lost_water(self) -> BoolArray:
+        """Stopped in the very minutes in which the pressure fell away."""
+        fell = trailing(np.diff(self.low_pressure.astype(int), prepend=0) > 0, 4) > 0
+        ran = trailing(self.runs, 8) > 0
+        drop = fell & ran & (self.idle | self.odd)
+        return self.low_pressure & (self.idle | self.odd) & (trailing(drop, 15) > 0)
+
+    @cached_property
+    def at_work(self) -> BoolArray:
+        """Somebody switched the boiler off within the last hours: work on the plant."""
+        off = np.zeros(len(self.plant), bool)
+        for name, drawn in self.plant.boilers.items():
+            idle = self.learned.boilers.get(name, Levels()).idle_w or 0.0
+            if idle > 1.5:
+                off |= np.nan_to_num(drawn.high_w, nan=idle) < 0.4 * idle
+        return np.asarray(trailing(lasting(off) >= 3, _AT_WORK_MIN) > 0)
+
+    # thermal
+
+    @cached_property
+    def stands(self) -> BoolArray:
+        """The loop's pipes part from a hot boiler: water does not move."""
+        boiler, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        if np.isnan(pipe).all():
+            pipe = self.one.return_c
+        with np.errstate(invalid="ignore"):
+            steady_heat = boiler - ago(boiler, 8) > -1.0
+            falls = (pipe - ago(pipe, 8) < -1.2) & (boiler > pipe + 3.0) & steady_heat
+        return np.asarray(trailing(np.asarray(falls), 5) >= 3) | self.parts
+
+    @cached_property
+    def parts(self) -> BoolArray:
+        """The loop's flow pipe is further below the boiler's, or colder, than ever in running."""
+        boiler, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        gap, low = self.usual.gap_k, self.usual.flow_low_c
+        if gap is None:
+            return np.zeros(len(self.plant), bool)
+        with np.errstate(invalid="ignore"):
+            apart = boiler - pipe > gap + 5.0
+            cold = (pipe < (-np.inf if low is None else low - 2.0)) & (boiler > pipe + 8.0)
+            waits = pipe - ago(pipe, 5) < 0.3
+        return np.asarray(trailing(np.asarray((apart | cold) & waits), 5) >= 3)
+
+    @cached_property
+    def usual_heat(self) -> BoolArray:
+        """The loop is fed no hotter than usual; after the store's charge it may be."""
+        most = self.usual.source_high_c
+        source = np.nan_to_num(self.plant.source_c(self.one.pump), nan=0.0)
+        return np.asarray(source <= (np.inf if most is None else most + 6.0))
+
+    # demand
+
+    @cached_property
+    def heat(self) -> FloatArray:
+        """1 where some boiler fires."""
+        return heat_made(self.plant, self.learned.boilers)
+
+    @cached_property
+    def storing(self) -> BoolArray:
+        """Minutes in which a store is charged, or ought to be."""
+        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
+        on = charging(self.plant, levels)
+        low = self.learned.store_low_c
+        if low is not None:
+            on = on | (np.nan_to_num(self.plant.store_top_c, nan=99.0) < low - 0.5)
+        return on
+
+    @cached_property
+    def wanted(self) -> BoolArray:
+        """The pump should run: by its plant entry, by the clock, or by the fire."""
+        if self.one.pump.always_on:
+            # One that yields to the store was seen resting while the store was charged.
+            yields = self.usual.levels.idle_w is not None
+            free = trailing(self.storing, 12) == 0 if yields else self.known
+            return np.asarray(lasting(self.known & free) >= 3)
+        found = np.zeros(len(self.plant), bool)
+        by_clock = self.one.pump.duty == "recirculation"
+        if by_clock and self.usual.slots and self.learned.days >= 5:
+            share = np.asarray(self.usual.slots)
+            sure = (share >= _SURE) & (np.roll(share, 1) >= 0.5)
+            found |= sure[self.plant.quarter]
+        if self.one.pump.duty not in _HEATS or (self.usual.follows or 0.0) < _SURE:
+            return found
+        by_fire = wants_heating(self.heat, self.storing)
+        return found | (lasting(by_fire) > 1.2 * self.usual.longest_rest_min + 3)

@@ -1,0 +1,107 @@
+"""What a new pump uses of an old one's use, at like context: power while running, and hours."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.climate import Days
+from analysis.pump_days import PumpDays
+from analysis.readings import FloatArray, IntArray
+from analysis.uncertainty import effective_count, lag1
+
+_POWER_DRIFT = (0.02, 0.10)
+"""Relative spread of running power between the days seen and the year: of a pump that holds its
+speed (mains voltage, temperature), and of one that follows the valves (rehearsed houses)."""
+_HOURS_SPREAD = 0.12
+"""How much a pump may change the hours a plant calls for it, before looking (rehearsed houses)."""
+_DAY_K = 3.0
+"""Spread of daily temperatures about the season, where none are measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """Power, hours and energy of the new pump as shares of the old one's.
+
+    `power_spread` and `hours_spread` are relative standard uncertainties.
+    `is_matched` says whether outdoor temperature was heeded.
+    """
+
+    power: float
+    power_spread: float
+    hours: float
+    hours_spread: float
+    is_matched: bool
+
+    @property
+    def energy(self) -> float:
+        """Energy as a share of the old pump's."""
+        return self.power * self.hours
+
+    def drawn(self, rng: np.random.Generator, number: int) -> FloatArray:
+        """Shares that could be true."""
+        kick = rng.standard_normal((2, number))
+        power = np.exp(self.power_spread * kick[0])
+        return np.asarray(self.energy * power * np.exp(self.hours_spread * kick[1]))
+
+
+def matched_ratio(before: PumpDays, after: PumpDays, outdoor: Days | None) -> Ratio:
+    """Ratio of two pumps at one plant, days compared at equal outdoor temperature.
+
+    Power while running is compared as it is, as it hardly depends on the
+    weather over weeks; hours are compared by a straight line over temperature
+    common to both, and held to be equal where the days do not say otherwise.
+    """
+    power = after.mean_running_w / before.mean_running_w
+    spread = float(np.hypot(_drift(before, 0), _drift(after, 1)))
+    shift, error, matched = _hours_shift(before, after, outdoor)
+    usual = before.run_share * 24.0
+    relative = error / usual if usual > 0 else np.inf
+    weight = _HOURS_SPREAD**2 / (_HOURS_SPREAD**2 + relative**2)
+    hours = float(np.clip(1.0 + weight * shift / usual, 0.5, 1.5)) if usual > 0 else 1.0
+    left = _HOURS_SPREAD * float(np.sqrt(1.0 - weight))
+    return Ratio(power, spread, hours, left, matched)
+
+
+def _drift(days: PumpDays, which: int) -> float:
+    """Relative spread of a mean running power: of the days seen, and for the rest of the year."""
+    there = days.running_w[np.isfinite(days.running_w)]
+    seen = float(there.std() / there.mean()) if len(there) > 2 else 0.05
+    return float(np.hypot(_POWER_DRIFT[which], seen / np.sqrt(max(len(there) / 4.0, 1.0))))
+
+
+def _hours_shift(
+    before: PumpDays, after: PumpDays, outdoor: Days | None
+) -> tuple[float, float, bool]:
+    """Change of daily running hours at equal temperature, its error, and whether it was known."""
+    hours = np.concatenate((before.run_h, after.run_h))
+    is_after = np.concatenate((np.zeros(len(before)), np.ones(len(after))))
+    start = np.concatenate((before.start_ms, after.start_ms))
+    temp = temperature_on(outdoor, start)
+    there = np.isfinite(hours) & np.isfinite(temp)
+    matched = bool(there.sum() >= 0.6 * np.isfinite(hours).sum()) and there.sum() >= 8
+    if not matched:
+        there, temp = np.isfinite(hours), np.zeros(len(hours))
+    if is_after[there].sum() < 3 or (1 - is_after[there]).sum() < 3:
+        return 0.0, np.inf, matched
+    columns = np.column_stack((np.ones(there.sum()), is_after[there], temp[there]))
+    columns = columns if matched else columns[:, :2]
+    fit = np.linalg.lstsq(columns, hours[there], rcond=None)[0]
+    residual = hours[there] - columns @ fit
+    free = max(len(residual) - columns.shape[1], 1)
+    memory = min(max(lag1(residual, in_time_order=True), 0.0), 0.9)
+    inflation = len(residual) / effective_count(len(residual), memory)
+    variance = float((residual**2).sum()) / free * inflation
+    error = float(np.sqrt(variance * np.linalg.inv(columns.T @ columns)[1, 1]))
+    slope_k = 0.0 if matched else 0.5 * _DAY_K
+    return float(fit[1]), float(np.hypot(error, slope_k)), matched
+
+
+def temperature_on(outdoor: Days | None, start_ms: IntArray) -> FloatArray:
+    """Outdoor temperature of the days that begin then [Cel]; NaN where it is not known."""
+    found = np.full(len(start_ms), np.nan)
+    if outdoor is None or not len(outdoor) or not len(found):
+        return found
+    at = np.clip(np.searchsorted(outdoor.start_ms, start_ms), 0, len(outdoor) - 1)
+    same = outdoor.start_ms[at] == start_ms
+    found[same] = outdoor.value[at[same]]
+    return found

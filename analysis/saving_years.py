@@ -1,0 +1,339 @@
+"""Years that could be with the old pump and with the new, and what each doubt adds to them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.climate import YEAR_DAYS, Days, outdoor_days
+from analysis.errors import StokeholdError
+from analysis.finance import Terms
+from analysis.plant import Plant, Pump, PumpPlate, Swap
+from analysis.pump_days import PumpDays, pump_days
+from analysis.readings import FloatArray, Record
+from analysis.saving_ratio import Ratio, matched_ratio
+from analysis.season import History, Kind, year_draws
+from analysis.timebase import Span, to_ms
+from analysis.uncertainty import Meter, difference_uncertainty_w
+from analysis.verdict import YEAR_HOURS
+
+TYPICAL_OLD_W, TYPICAL_NEW_W = (40.0, 90.0), (5.0, 25.0)
+"""Running power of a pump of which nothing is known (common practice, no source)."""
+PLUG = Meter()
+LEAST_DAYS = 3
+"""Fewer measured days on one side are no measurement of it."""
+_DRAWS = 3000
+_MILD = (-0.18, 0.17)
+"""Logarithm of what a heating pump runs in the days not measured, against what the season's line
+through measured days says, and its spread: in spring and autumn sun and people heat along
+(rehearsed houses of seeds below 1000)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """How a saving is to be reckoned.
+
+    `hours` stipulates running hours a year, with their half-width, instead of
+    the hours measured (option A); `same_plug` says that one plug measured both
+    pumps.
+    """
+
+    meter: Meter = PLUG
+    same_plug: bool = True
+    hours: tuple[float, float] | None = None
+    terms: Terms | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SwapCase:
+    """A swap with the days about it."""
+
+    plant: Plant
+    pump: Pump
+    swap: Swap
+    question: Question
+    spans: tuple[Span, Span]
+    before: PumpDays
+    after: PumpDays
+    outdoor: Days | None
+
+    @property
+    def has_before(self) -> bool:
+        """Whether the old pump was measured."""
+        return self.before.known >= LEAST_DAYS and self.before.mean_running_w > 0
+
+    @property
+    def has_after(self) -> bool:
+        """Whether the new pump was measured."""
+        return self.after.known >= LEAST_DAYS and self.after.mean_running_w > 0
+
+    @property
+    def hours_changed(self) -> bool:
+        """Whether the old pump never rested and the new one is switched."""
+        return bool(self.swap.old.always_on) and self.swap.new.always_on is False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawnYears:
+    """Years that could be [kWh]: of the old pump, of the new, and the saving, meter heeded.
+
+    `share` is the new pump's energy as a share of the old's at like context.
+    """
+
+    old: FloatArray
+    new: FloatArray
+    saving: FloatArray
+    share: FloatArray
+    parts: dict[str, float]
+    method: str
+    notes: tuple[str, ...]
+
+
+def swap_case(
+    plant: Plant, swap: Swap, *, record: Record, span: Span, question: Question
+) -> SwapCase:
+    """Days about a swap; other swaps of the same pump limit them.
+
+    Raises
+    ------
+    StokeholdError
+        The plant has no such pump.
+    """
+    pump = next((p for p in plant.pumps if p.id == swap.pump), None)
+    if pump is None:
+        raise StokeholdError(f"swap of {swap.pump!r}: the plant has no such pump; name one it has")
+    at = to_ms(swap.time)
+    others = [to_ms(s.time) for s in plant.swaps if s.pump == swap.pump and s.time != swap.time]
+    start = max([t for t in others if t < at] + [span.start_ms])
+    end = min([t for t in others if t > at] + [span.end_ms])
+    spans = Span(min(start, at), at), Span(at, max(end, at))
+    before, after = (pump_days(plant, pump, record, one) for one in spans)
+    whole = Span(spans[0].start_ms, spans[1].end_ms)
+    outdoor = outdoor_days(plant, record, whole) if whole.end_ms > whole.start_ms else None
+    return SwapCase(plant, pump, swap, question, spans, before, after, _bridged(outdoor))
+
+
+def _bridged(outdoor: Days | None) -> Days | None:
+    """Days of weather without holes: a missing day lies between its neighbours."""
+    if outdoor is None or outdoor.known.mean() < 0.5:
+        return None
+    known = outdoor.known
+    value = np.interp(outdoor.start_ms, outdoor.start_ms[known], outdoor.value[known])
+    return Days(outdoor.start_ms, value)
+
+
+# years
+
+
+def draw_years(case: SwapCase) -> DrawnYears:
+    """Years that could be, by what was measured: both pumps, one, or none."""
+    if case.question.hours is not None or not case.has_after:
+        return _stipulated(case)
+    if not case.has_before:
+        return _without_baseline(case)
+    return _hours_changed(case) if case.hours_changed else _same_hours(case)
+
+
+def _kind(pump: Pump) -> Kind:
+    return "water" if pump.duty in ("store", "recirculation") else "heating"
+
+
+def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArray:
+    """Possible years of a pump whose days these are [kWh]."""
+    plate = case.swap.old if side is case.before else case.swap.new
+    always = case.pump.always_on if plate.always_on is None else plate.always_on
+    share = side.run_share
+    history = History(
+        days=days,
+        outdoor=case.outdoor,
+        full_kwh=(24.0 * full_w / 1000.0, 0.04),
+        is_steady=case.swap.old.drive == "induction" and side is case.before,
+        rests=1.0 - share if np.isfinite(share) else 0.0,
+        kind=_kind(case.pump),
+        is_always_on=bool(always),
+        timezone=case.plant.timezone,
+    )
+    kwh = year_draws(history).kwh[np.arange(_DRAWS)]
+    if always or history.kind != "heating":
+        return kwh
+    measured = float(np.nansum(days.value[-YEAR_DAYS:]))
+    lean = np.exp(_MILD[0] + _MILD[1] * np.random.default_rng(9).standard_normal(_DRAWS))
+    return np.asarray(measured + (kwh - measured) * lean)
+
+
+def _same_hours(case: SwapCase) -> DrawnYears:
+    """Both pumps measured, called for the same hours."""
+    ratio = matched_ratio(case.before, case.after, case.outdoor)
+    days = _old_days(case, ratio.energy)
+    old = _year(case, days, case.before.mean_running_w, case.before)
+    rng = np.random.default_rng(5)
+    share = ratio.drawn(rng, _DRAWS)
+    meter = _meter_share(case) * rng.standard_normal(_DRAWS)
+    saving = old * (1.0 - share) * (1.0 + meter)
+    middle = float(np.median(old))
+    parts = {
+        "season": _half(old) * abs(1 - ratio.energy),
+        "comparison": middle * _half(share),
+        "meter": middle * abs(1 - ratio.energy) * _half(meter),
+    }
+    words = "days compared at equal outdoor temperature"
+    words = words if ratio.is_matched else "no outdoor sensor to match days by"
+    method = (
+        "IPMVP retrofit isolation, option B: power and hours measured before and after, "
+        f"{words}, season by the climate"
+    )
+    return DrawnYears(old, old * share, saving, share, parts, method, _notes(case, ratio))
+
+
+def _old_days(case: SwapCase, share: float) -> Days:
+    """Days of the old pump: as measured, then what it would have used."""
+    return Days(
+        np.concatenate((case.before.start_ms, case.after.start_ms)),
+        np.concatenate((case.before.kwh, case.after.kwh / share)),
+    )
+
+
+def _hours_changed(case: SwapCase) -> DrawnYears:
+    """The old pump never rested; the new one is switched."""
+    rng = np.random.default_rng(5)
+    old = case.before.mean_running_w * (1.0 + 0.02 * rng.standard_normal(_DRAWS))
+    old = old * YEAR_HOURS / 1000.0
+    new = _year(case, case.after.energy, case.after.mean_running_w, case.after)
+    new = new * np.exp(0.1 * rng.standard_normal(_DRAWS))
+    meter = _meter_share(case) * rng.standard_normal(_DRAWS)
+    saving = (old - new) * (1.0 + meter)
+    parts = {
+        "season": _half(new),
+        "comparison": _half(old),
+        "meter": float(np.median(old - new)) * _half(meter),
+    }
+    method = (
+        "IPMVP retrofit isolation, option B: the old pump never rested, the new one is switched; "
+        "its hours by the season of its own days"
+    )
+    power = case.after.mean_running_w / case.before.mean_running_w
+    ratio = Ratio(power, 0.1, 1.0, 0.0, is_matched=False)
+    return DrawnYears(
+        old, new, saving, ratio.drawn(rng, _DRAWS), parts, method, _notes(case, ratio)
+    )
+
+
+def _without_baseline(case: SwapCase) -> DrawnYears:
+    """No measured days before: the old pump's power is stipulated, hours are those after."""
+    rng = np.random.default_rng(5)
+    new = _year(case, case.after.energy, case.after.mean_running_w, case.after)
+    hours = new / case.after.mean_running_w * 1000.0
+    if case.swap.old.always_on:
+        hours = np.full(_DRAWS, YEAR_HOURS)
+    power, words = _stipulated_power(case.swap.old, TYPICAL_OLD_W, rng)
+    old = power * hours / 1000.0
+    parts = {
+        "season": _half(hours) * float(np.median(power)) / 1000.0,
+        "stipulated power": _half(power) * float(np.median(hours)) / 1000.0,
+    }
+    method = f"no baseline measured: {words} (a stipulation, no measurement); hours measured after"
+    notes = (
+        "weak baseline: the old pump was not measured, its power is stipulated",
+        *_usual_notes(case),
+    )
+    return DrawnYears(old, new, old - new, new / old, parts, method, notes)
+
+
+def _stipulated(case: SwapCase) -> DrawnYears:
+    """Hours stipulated (option A), and the power of whatever side was not measured."""
+    rng = np.random.default_rng(5)
+    old_w, old_words = _power(case, case.before, case.swap.old, TYPICAL_OLD_W, rng)
+    new_w, new_words = _power(case, case.after, case.swap.new, TYPICAL_NEW_W, rng)
+    given = case.question.hours
+    usual = (YEAR_HOURS, 0.0) if case.swap.old.always_on else (5000.0, 2000.0)
+    middle, half = usual if given is None else given
+    hours = middle + half * rng.uniform(-1.0, 1.0, _DRAWS)
+    gap = difference_uncertainty_w(
+        case.question.meter,
+        float(np.median(old_w)),
+        float(np.median(new_w)),
+        same_plug=case.question.same_plug,
+    )
+    meter = gap * rng.standard_normal(_DRAWS)
+    saved = (old_w - new_w + meter) * hours / 1000.0
+    apart = float(np.median(old_w - new_w))
+    parts = {
+        "stipulated hours": abs(apart) * _half(hours) / 1000.0,
+        "power": _half(old_w - new_w) * middle / 1000.0,
+        "meter": _half(meter) * middle / 1000.0,
+    }
+    method = (
+        f"IPMVP retrofit isolation, option A: {middle:,.0f} +- {half:,.0f} h a year stipulated; "
+        f"{old_words}; {new_words}"
+    )
+    notes = _usual_notes(case)
+    old, new = old_w * hours / 1000.0, new_w * hours / 1000.0
+    return DrawnYears(old, new, saved, new_w / old_w, parts, method, notes)
+
+
+def _power(
+    case: SwapCase,
+    days: PumpDays,
+    plate: PumpPlate,
+    typical: tuple[float, float],
+    rng: np.random.Generator,
+) -> tuple[FloatArray, str]:
+    """Running power that could be [W], measured where it was."""
+    which = "old" if days is case.before else "new"
+    if case.has_before if which == "old" else case.has_after:
+        drift = 0.02 if which == "old" else 0.1
+        drawn = days.mean_running_w * (1.0 + drift * rng.standard_normal(_DRAWS))
+        return drawn, f"{which} pump's power measured"
+    return _stipulated_power(plate, typical, rng)
+
+
+def _stipulated_power(
+    plate: PumpPlate, typical: tuple[float, float], rng: np.random.Generator
+) -> tuple[FloatArray, str]:
+    """Power anywhere on the nameplate, or of a usual pump [W]."""
+    low, high = plate.rated_power_w or typical
+    if plate.rated_power_w is None:
+        words = f"typical power {low:g} to {high:g} W stipulated"
+    else:
+        words = f"nameplate power {low:g} to {high:g} W stipulated"
+    return rng.uniform(low, max(high, low + 0.1), _DRAWS), words
+
+
+def _meter_share(case: SwapCase) -> float:
+    """Relative standard uncertainty of the difference, from the plug."""
+    a, b = case.before.mean_running_w, case.after.mean_running_w
+    question = case.question
+    u = difference_uncertainty_w(question.meter, a, b, same_plug=question.same_plug)
+    return u / max(abs(a - b), 1e-6)
+
+
+def _half(drawn: FloatArray) -> float:
+    """Half-width of the 95 % interval of draws."""
+    low, high = np.quantile(drawn, (0.025, 0.975))
+    return float(high - low) / 2.0
+
+
+# words
+
+
+def _usual_notes(case: SwapCase) -> tuple[str, ...]:
+    plug = (
+        "one plug measured both pumps (the same channel): its error mostly cancels"
+        if case.question.same_plug
+        else "two plugs measured: their errors do not cancel; keep one plug for both"
+    )
+    heat = (
+        "interactive effect: in the heating season about 70 % of a pump's electricity (from "
+        "memory) had warmed the house; the boiler makes up for it, see the extra fuel"
+    )
+    return (plug, heat, "the plug's own use is in neither pump's figure and does not change")
+
+
+def _notes(case: SwapCase, ratio: Ratio) -> tuple[str, ...]:
+    notes = list(_usual_notes(case))
+    if case.before.known < 7:
+        notes.insert(0, f"weak baseline: only {case.before.known} days before the swap")
+    if abs(ratio.hours - 1.0) > 0.05:
+        notes.append(f"running hours at like weather changed to {ratio.hours:.0%}")
+    if case.swap.old.always_on is None:
+        notes.append("whether the old pump rested out of season is not written down")
+    return tuple(notes)

@@ -1,0 +1,143 @@
+"""Steps of a pump's setting: where a hand on the knob changed its level for good.
+
+A new setting moves the level a pump keeps from one moment to the next, and for good; weather,
+valves and wear move it slowly, or not its floor. So a step counts where the power jumps
+between two hours of running and the floor of the days after differs from that of the days before.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.night import reductions
+from analysis.plant import Plant, Pump
+from analysis.readings import FloatArray, IntArray, Readings, Record
+from analysis.running import power_steps
+from analysis.timebase import MINUTE_MS, Span
+
+CELL_MS = 10 * MINUTE_MS
+_HOUR_CELLS = 6
+_DAY_CELLS, _LEAST_CELLS = 72, 180
+_BEFORE_CELLS, _AFTER_CELLS = 7 * 144, 5 * 144
+LEAST_STEP = 0.14
+"""Least lasting change of the floor, in the logarithm of the power: neighbouring settings of an
+induction pump lie 1.3 to 1.7 apart (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingStep:
+    """A change of setting: the usual power before and after, and the floors [W]."""
+
+    time_ms: int
+    before_w: float
+    after_w: float
+    floor_before_w: float
+    floor_after_w: float
+
+
+def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
+    """Changes of setting within a span, in order; None where the power is not known."""
+    running = running_levels(plant, pump, record, span)
+    if running is None:
+        return None
+    time_ms, power_w = running
+    channel = plant.first(pump.id, "power")
+    plug_w = plug_step_w(record[channel.id]) if channel else 0.0
+    found = _found(time_ms, np.log(np.maximum(power_w, 0.1)))
+    return [s for s in found if abs(s.floor_after_w - s.floor_before_w) > 1.5 * plug_w]
+
+
+def running_levels(
+    plant: Plant, pump: Pump, record: Record, span: Span
+) -> tuple[IntArray, FloatArray] | None:
+    """Ten-minute means of the pump's power while it runs and is not at night reduction.
+
+    Returns
+    -------
+    tuple of ndarray, or None
+        Moments [ms] and power [W]; None where the power is not known.
+    """
+    steps = power_steps(plant, pump, record, span, step_ms=CELL_MS)
+    if steps is None:
+        return None
+    whole = steps.runs & np.isfinite(steps.power_w)
+    whole[1:-1] &= whole[:-2] & whole[2:]
+    reduced = reductions(plant, pump, record, span)
+    if reduced:
+        # The least curve is no setting, nor where the pump comes from one.
+        level = float(np.median([one.level_w for one in reduced]))
+        whole &= steps.power_w > level + max(0.12 * level, 0.4)
+    return steps.start_ms[whole], steps.power_w[whole]
+
+
+def plug_step_w(readings: Readings) -> float:
+    """Smallest step in which a plug tells power [W], from its first ten thousand readings."""
+    seen = np.unique(np.round(readings.known().value[:10_000], 3))
+    return float(np.min(np.diff(seen))) if len(seen) > 1 else 0.0
+
+
+def _found(time_ms: IntArray, level: FloatArray) -> list[SettingStep]:
+    """Steps, the clearest first: those found bound the stretches the others are judged by."""
+    found: dict[int, SettingStep] = {}
+    for at in _places(level):
+        since = max((k for k in found if k < at), default=0)
+        until = min((k for k in found if k > at), default=len(level))
+        step = _lasting(time_ms[since:until], level[since:until], at - since)
+        if step is not None:
+            found[at] = step
+    return [found[at] for at in sorted(found)]
+
+
+def _places(level: FloatArray) -> list[int]:
+    """Where a step may be, clearest first: within two days the place the floor moved most."""
+    jump = _change(level, _HOUR_CELLS, 0.5)
+    floor = _change(level, _DAY_CELLS, 0.1)
+    moved = np.where(jump * floor > 0, np.minimum(np.abs(jump) * 2, np.abs(floor)), 0.0)
+    moved += 0.01 * np.abs(np.diff(level, prepend=level[:1])) * (moved > 0)
+    places: list[int] = []
+    for at in np.argsort(-moved, kind="stable"):
+        if moved[at] < LEAST_STEP:
+            break
+        if all(abs(int(at) - other) > 2 * _DAY_CELLS for other in places):
+            places.append(int(at))
+    return places
+
+
+def _change(level: FloatArray, size: int, quantile: float) -> FloatArray:
+    """Change of a quantile from the cells before each place to those from it on."""
+    change = np.zeros(len(level))
+    if len(level) >= 2 * size:
+        windows = np.lib.stride_tricks.sliding_window_view(level, size)
+        height = np.quantile(windows, quantile, axis=1)
+        change[size : len(level) - size + 1] = height[size:] - height[:-size]
+    return change
+
+
+def _lasting(time_ms: IntArray, level: FloatArray, at: int) -> SettingStep | None:
+    """The step at a place, if the floor moved with it and stayed there."""
+    before = level[max(at - _BEFORE_CELLS, 0) : at]
+    after = level[at : at + _AFTER_CELLS]
+    if min(len(before), len(after)) < _LEAST_CELLS:
+        return None
+    floors = [_usual_floor(part) for part in (before, after)]
+    low = floors[1] - floors[0]
+    high = np.quantile(after, 0.97) - np.quantile(before, 0.97)
+    # Valves that shut lower the floor, too, but the ceiling is back when they open.
+    if low < 0 and high > -0.5 * LEAST_STEP:
+        return None
+    near = np.quantile(after[:_DAY_CELLS], 0.1) - np.quantile(before[-_DAY_CELLS:], 0.1)
+    if abs(low) < LEAST_STEP or low * near <= 0 or abs(near) < 0.6 * abs(low):
+        return None
+    return SettingStep(
+        time_ms=int(time_ms[at]),
+        before_w=float(np.exp(np.median(before))),
+        after_w=float(np.exp(np.median(after))),
+        floor_before_w=float(np.exp(floors[0])),
+        floor_after_w=float(np.exp(floors[1])),
+    )
+
+
+def _usual_floor(level: FloatArray) -> float:
+    """Median of the days' floors, so that an odd day or two make none."""
+    parts = np.array_split(level, max(len(level) // (2 * _DAY_CELLS), 1))
+    return float(np.median([np.quantile(part, 0.1) for part in parts]))

@@ -1,0 +1,127 @@
+"""Judge of sludge and magnetite, which let less and less water through over weeks."""
+
+import numpy as np
+
+from analysis.finding import Evidence, Finding
+from analysis.history import Epoch, PumpHistory
+from analysis.levels import BoolArray
+from analysis.readings import FloatArray
+from analysis.slow import (
+    Seen,
+    Signs,
+    channel_id,
+    history_of,
+    learning_needs,
+    slow_finding,
+    spell_seen,
+)
+from analysis.usual import Trend, flow_trend, level_trend, running_median
+from analysis.watch import Situation, Verdict
+from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, lasting
+
+_GRADUAL_DAYS = 5
+_LONG_DAYS = 16
+"""Holidays and shut valves last shorter than this; common practice, no source."""
+
+
+def judge_sludge(situation: Situation) -> Verdict:
+    """Water that lingers in the loop more and more over weeks, at the same weather."""
+    history = history_of(situation)
+    if history is None:
+        return Verdict(needs=NO_POWER)
+    if not {"flow_c", "return_c"} <= history.has:
+        return Verdict(needs="temperatures of the pump's flow and return pipes")
+    found: list[Finding] = []
+    for epoch in history.epochs:
+        trend = flow_trend(history, epoch)
+        if trend is None or not len(trend.rows):
+            continue
+        strength = _sludge_strength(history, epoch, trend)
+        found += [
+            _sludge_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
+            for seen in spell_seen(trend.rows, strength)
+        ]
+    return Verdict(tuple(found), needs=learning_needs(history))
+
+
+def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
+    """Strength of the signs of sludge: less flow that came slowly or lasts beyond a holiday."""
+    least = max(LINGER, 3.0 * trend.spread)
+    less = running_median(trend.above, 5) / least
+    rises = _electric_rise(history, epoch)[trend.rows]
+    with np.errstate(invalid="ignore"):
+        less = np.where(rises > 0.5, 1.25 * less, less)
+    slow = _came_slowly(trend.above / least)
+    return np.where(slow, less, np.fmin(less, 0.9))
+
+
+def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
+    """Strength of the rise of an electronic pump's power, one a row of the table."""
+    found = np.zeros(len(history.days))
+    if epoch.drive == "electronic":
+        trend = level_trend(history, epoch)
+        if trend is not None and len(trend.rows):
+            least = max(RISE["electronic"], 4.0 * trend.spread)
+            found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
+    return found
+
+
+def _came_slowly(strength: FloatArray) -> BoolArray:
+    """Whether a strength grew over days to what it is, or has stood for longer than a holiday."""
+    found = np.zeros(len(strength), bool)
+    smooth = running_median(strength, 3)
+    for k in range(len(strength)):
+        past = smooth[: k + 1]
+        under = np.flatnonzero(past < 0.3)
+        since = int(under[-1]) if len(under) else -1
+        between = int(((past[since + 1 :] >= 0.3) & (past[since + 1 :] < 0.85)).sum())
+        found[k] = between >= _GRADUAL_DAYS or k - since >= _LONG_DAYS
+    return found
+
+
+def _sludge_finding(
+    situation: Situation, history: PumpHistory, epoch: Epoch, trend: Trend, seen: Seen
+) -> Finding:
+    days = history.days
+    inside = (trend.rows >= seen.raised) & (trend.rows <= seen.last)
+    above = float(np.median(trend.above[inside][-5:]))
+    rises = float(_electric_rise(history, epoch)[trend.rows][inside][-1])
+    evidence = [
+        Evidence(
+            channel_id(situation, "temperature", "return"),
+            "water lingers in the loop, against its first weeks at the same weather",
+            float(np.exp(above)),
+            f"{np.exp(-2 * trend.spread):.2f} to {np.exp(2 * trend.spread):.2f}",
+            "1",
+        ),
+        Evidence(
+            channel_id(situation, "temperature", "flow"),
+            "flow less return while running",
+            float(np.nanmedian(days.spread_k[seen.raised : seen.last + 1])),
+            f"about {np.nanmedian(days.spread_k[trend.learned]):.3g} in its first weeks",
+            "K",
+        ),
+        Evidence(
+            channel_id(situation, "power"),
+            "running power",
+            float(np.nanmedian(days.level_w[seen.raised : seen.last + 1][-WIDTH:])),
+            f"about {np.nanmedian(days.level_w[trend.learned]):.4g} in its first weeks",
+            "W",
+        ),
+    ]
+    return slow_finding(
+        situation,
+        history,
+        seen=seen,
+        signs=Signs(
+            "sludge",
+            0.6 + (0.2 if rises > 0.7 else 0.0) + min(0.1, 0.2 * above),
+            tuple(evidence),
+            (
+                "valves shut for a holiday: it grew slowly or lasts longer",
+                "the weather: compared at the same outdoor temperature"
+                if np.isfinite(days.outdoor_c[trend.learned]).all()
+                else "a turned knob: no sudden step of power",
+            ),
+        ),
+    )

@@ -1,0 +1,197 @@
+"""What the watch of a pump says: stall, dry run and dead head as findings with their evidence."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.finding import Evidence, Finding
+from analysis.grid import is_coarse
+from analysis.judge_pump import DEAD, DRY, NAMES, STALL, Spell
+from analysis.plant import Pump
+from analysis.pump_signs import Signs
+from analysis.readings import FloatArray, Readings
+from analysis.watch import Situation, Verdict
+from analysis.watched import Watched, watched
+
+_LOOK_MIN = 8
+
+
+def judge_stall(situation: Situation) -> Verdict:
+    """A pump that should run and does not turn: too little power, tries, or a locked rotor's."""
+    return _verdict(situation, STALL)
+
+
+def judge_dry_run(situation: Situation) -> Verdict:
+    """A pump that runs without water: less power than ever, with low pressure or standing pipes."""
+    return _verdict(situation, DRY)
+
+
+def judge_dead_head(situation: Situation) -> Verdict:
+    """A pump that runs against a shut valve: sound power, and the loop parts from a hot boiler."""
+    return _verdict(situation, DEAD)
+
+
+def _verdict(situation: Situation, cause: int) -> Verdict:
+    pump = next(p for p in situation.plant.pumps if p.id == situation.subject)
+    if needs := _missing(situation, pump):
+        return Verdict(needs=needs)
+    seen = watched(situation)
+    every = seen.spells_of(pump.id)
+    findings = tuple(_finding(situation, seen, spell) for spell in every if spell.cause == cause)
+    return Verdict(findings, _unknown(situation, seen, pump, cause))
+
+
+def _missing(situation: Situation, pump: Pump) -> str:
+    """What is missing for judging this pump at all."""
+    channel = situation.plant.first(pump.id, "power")
+    readings = situation.record.get(channel.id, Readings.empty()) if channel else Readings.empty()
+    if channel is None or not len(readings.within(situation.span)):
+        return f"a power channel of '{pump.id}' with readings within this time"
+    if is_coarse(readings, channel):
+        return f"readings of '{channel.id}' at least every two minutes"
+    return ""
+
+
+def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str:
+    """What would settle what the record leaves open, in words; empty where nothing does."""
+    signs, _ = seen.signs(pump.id, len(seen.minutes) - 1)
+    if not signs.usual.is_known:
+        return f"two hours in which '{pump.id}' was seen running, to learn what is usual for it"
+    if cause == DEAD and not signs.has_pipe:
+        return f"flow temperatures of '{pump.id}' and of the boiler, to see standing water"
+    if cause == DRY and not signs.has_pipe and np.isnan(seen.minutes.pressure_bar).all():
+        return "the system pressure, or flow temperatures of loop and boiler"
+    if cause == STALL and not _has_demand(signs):
+        return "power or flow temperature of the boiler, to know when the pump should run"
+    minded = seen.minded[pump.id]
+    told = minded.cause.any() or minded.well[cause].any()
+    if situation.is_live and not told:
+        return f"a time when '{pump.id}' runs or should run; it rests"
+    return ""
+
+
+def _has_demand(signs: Signs) -> bool:
+    pump = signs.one.pump
+    if pump.always_on or pump.duty not in ("heating", "other"):
+        return True
+    return not bool(np.isnan(signs.heat).all())
+
+
+# a finding
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What the judge looked at when it concluded."""
+
+    signs: Signs
+    row: int
+
+    def mean(self, value: FloatArray) -> float | None:
+        """Mean over the minutes before the conclusion."""
+        part = value[max(self.row - _LOOK_MIN, 0) : self.row + 1]
+        part = part[~np.isnan(part)]
+        return float(part.mean()) if len(part) else None
+
+    def had(self, sign: str) -> bool:
+        """Whether a sign stood when it was concluded."""
+        return bool(getattr(self.signs, sign)[self.row])
+
+
+def _finding(situation: Situation, watch: Watched, spell: Spell) -> Finding:
+    pump = situation.subject
+    seen = _Seen(*watch.signs(pump, spell.raised))
+    wakes = spell.wakes is not None
+    start_ms = int(watch.minutes.start_ms[spell.first])
+    return Finding(
+        subject=pump,
+        fault=NAMES[spell.cause],
+        start_ms=start_ms,
+        end_ms=watch.end_ms(spell.end),
+        raised_ms=watch.end_ms(spell.raised),
+        urgency="now" if wakes else "soon",
+        confidence=_confidence(spell, seen),
+        evidence=tuple(_evidence(situation, seen, spell)),
+        ruled_out=tuple(_ruled_out(seen, spell)),
+        possible=_possible(spell, seen),
+    )
+
+
+def _confidence(spell: Spell, seen: _Seen) -> float:
+    if spell.cause == DEAD:
+        return 0.75
+    if spell.wakes is None:
+        return 0.6
+    strong = seen.had("tries") or seen.had("cut_out") or seen.had("stands")
+    return 0.92 if strong or seen.had("low_pressure") else 0.85
+
+
+def _evidence(situation: Situation, seen: _Seen, spell: Spell) -> Iterator[Evidence]:
+    plant, signs = situation.plant, seen.signs
+    power = plant.first(situation.subject, "power")
+    levels = signs.usual.levels
+    usual = f"{levels.low_w or 0.0:.3g} to {levels.high_w or 0.0:.3g} when running"
+    if power is not None:
+        yield Evidence(power.id, _power_words(seen), seen.mean(signs.power_w), usual, "W")
+    factor = plant.first(situation.subject, "power_factor")
+    if factor is not None and signs.usual.factor is not None and signs.is_induction:
+        value = seen.mean(signs.one.factor)
+        yield Evidence(factor.id, "power factor", value, f"{signs.usual.factor:.2f}", "1")
+    pressure = plant.first(quantity="pressure")
+    if pressure is not None and spell.cause == DRY:
+        value = seen.mean(signs.plant.pressure_bar)
+        yield Evidence(pressure.id, "system pressure", value, "1.0 to 1.5 cold", "bar")
+    yield from _thermal(situation, seen)
+    boiler = plant.boilers[0].id if plant.boilers else "plant"
+    if seen.had("wanted") and not signs.one.pump.always_on:
+        yield Evidence(boiler, "heat is made, or the clock says so", 1.0, "the pump runs then", "1")
+
+
+def _power_words(seen: _Seen) -> str:
+    words = {
+        "tries": "power, in start attempts that never end in running",
+        "cut_out": "power, in short runs at a locked rotor's level",
+        "high": "power, higher than ever when running",
+        "idle": "power at rest",
+        "odd": "power, between rest and running",
+    }
+    return next((text for sign, text in words.items() if seen.had(sign)), "power")
+
+
+def _thermal(situation: Situation, seen: _Seen) -> Iterator[Evidence]:
+    signs = seen.signs
+    place = "flow" if not np.isnan(signs.one.flow_c).all() else "return"
+    pipe = situation.plant.first(situation.subject, "temperature", place)
+    source = seen.mean(signs.plant.source_c(signs.one.pump))
+    value = seen.mean(signs.one.flow_c if place == "flow" else signs.one.return_c)
+    if pipe is None or source is None or value is None:
+        return
+    gap = signs.usual.gap_k
+    near = f"within {max(gap, 0.0):.0f} K of " if gap is not None else "moving with "
+    yield Evidence(pipe.id, f"{place} pipe of the loop", value, f"{near}{source:.0f}", "Cel")
+
+
+def _ruled_out(seen: _Seen, spell: Spell) -> Iterator[str]:
+    yield "glitch or missing reading: minutes on end, all of them read"
+    yield "power cut: the plug is heard"
+    if not seen.had("storing"):
+        yield "store priority: no store is being charged"
+    if spell.cause == STALL and (seen.had("wanted") or seen.had("stands")):
+        yield "summer, closed valves, pump rightly off: heat is made and not taken away"
+    if seen.had("stands"):
+        yield "turned knob or new plug: water would move"
+    if spell.cause == DEAD:
+        yield "mild day or satisfied valves: the pipe was never so cold below a hot boiler"
+
+
+def _possible(spell: Spell, seen: _Seen) -> tuple[str, ...]:
+    if spell.cause == DRY:
+        return ("dry run: no water in the pump", "air lock", "stall")
+    if spell.cause == DEAD:
+        return ("dead head: a valve is shut", "check valve stuck shut", "air lock")
+    if seen.signs.is_induction and (seen.had("high") or seen.had("cut_out")):
+        return ("stall: rotor seized", "run capacitor failed", "setting changed")
+    if seen.had("tries") or seen.had("odd"):
+        return ("stall: rotor seized", "dry run", "electronics failed")
+    return ("stall: no power from controller or relay", "rotor seized", "electronics failed")

@@ -1,0 +1,171 @@
+"""Pumps watched minute by minute, each day with what the days before it had taught.
+
+The live watch brings what was learned last night and looks at the last hours. Over a long record
+the same is done day after day: what is usual is learned from the fortnight before, leaving out
+the minutes in which a fault was found, so nothing is judged by what came after it, but for the
+first days, which are judged by themselves.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.grid import trailing
+from analysis.judge_pump import Minded, Spell, mind, spells
+from analysis.levels import BoolArray
+from analysis.plant_minutes import PlantMinutes
+from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
+from analysis.pump_signs import Signs
+from analysis.timebase import DAY_MS, MINUTE_MS, Span
+from analysis.watch import Situation
+
+DAY_MIN = 1440
+LEARN_DAYS = 14
+FIRST_DAYS = 3
+"""Days a new plant is in its learning state."""
+_LEAD_MIN = 180
+_DOUBT_MIN = 60
+LEARN_MS = LEARN_DAYS * DAY_MS
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """Some rows of the minutes, and what was known when they were judged."""
+
+    rows: slice
+    learned: PlantLearned
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Watched:
+    """All pumps of a plant over the minutes of a span."""
+
+    minutes: PlantMinutes
+    stages: tuple[Stage, ...]
+    minded: dict[str, Minded]
+
+    def spells_of(self, pump: str) -> list[Spell]:
+        """Stretches in which a pump shows a fault."""
+        return list(spells(self.minded[pump]))
+
+    def signs(self, pump: str, row: int) -> tuple[Signs, int]:
+        """Signs of a pump around a row, and the row's place in them."""
+        stage = next(s for s in self.stages if s.rows.start <= row < s.rows.stop)
+        begin = max(stage.rows.start - _LEAD_MIN, 0)
+        part = self.minutes.part(slice(begin, stage.rows.stop))
+        return _signs(part, stage.learned)[pump], row - begin
+
+    def staged(self, pump: str) -> Iterator[tuple[Stage, slice, Signs]]:
+        """Each stage with the pump's signs around it, and where in them its own rows lie."""
+        for stage in self.stages:
+            begin = max(stage.rows.start - _LEAD_MIN, 0)
+            part = self.minutes.part(slice(begin, stage.rows.stop))
+            own = slice(stage.rows.start - begin, stage.rows.stop - begin)
+            yield stage, own, _signs(part, stage.learned)[pump]
+
+    def end_ms(self, row: int | None) -> int | None:
+        """End of a row's minute [ms], None where there is no row."""
+        return None if row is None else int(self.minutes.start_ms[row]) + MINUTE_MS
+
+
+def watched(situation: Situation) -> Watched:
+    """Watch every pump of a situation; worked out once an examination."""
+    found = situation.memo.get("watched")
+    if not isinstance(found, Watched):
+        minutes = PlantMinutes.over(situation.plant, situation.record, situation.span)
+        found = _watch(minutes, situation)
+        situation.memo["watched"] = found
+    return found
+
+
+def learn(plant_minutes: PlantMinutes) -> PlantLearned:
+    """What the last fortnight teaches, the minutes of found faults left out.
+
+    Parameters
+    ----------
+    plant_minutes : PlantMinutes
+        Twice the fortnight at most is of use: the first half to know what the second shows.
+    """
+    seen = _day_by_day(plant_minutes)
+    rows = slice(max(len(plant_minutes) - LEARN_DAYS * DAY_MIN, 0), len(plant_minutes))
+    return _learn(plant_minutes, rows, seen.minded)
+
+
+def learning_span(span: Span) -> Span:
+    """Part of a history that `learn` looks at."""
+    return Span(max(span.start_ms, span.end_ms - 2 * LEARN_MS), span.end_ms)
+
+
+def _watch(minutes: PlantMinutes, situation: Situation) -> Watched:
+    if situation.is_live or situation.learned is not None:
+        stage = Stage(slice(0, len(minutes)), situation.learned or PlantLearned())
+        return Watched(minutes, (stage,), _minds(minutes, stage, {}))
+    return _day_by_day(minutes)
+
+
+def _day_by_day(minutes: PlantMinutes) -> Watched:
+    stages: list[Stage] = []
+    minded: dict[str, Minded] = {}
+    for rows in _days(len(minutes)):
+        past = slice(max(rows.start - LEARN_DAYS * DAY_MIN, 0), rows.start)
+        if rows.start == 0:
+            past = rows
+        stage = Stage(rows, _learn(minutes, past, minded))
+        stages.append(stage)
+        for pump, new in _minds(minutes, stage, minded).items():
+            minded[pump] = Minded.joined([minded[pump], new]) if pump in minded else new
+    if not stages:
+        stage = Stage(slice(0, 0), PlantLearned())
+        return Watched(minutes, (stage,), _minds(minutes, stage, {}))
+    return Watched(minutes, tuple(stages), minded)
+
+
+def _days(size: int) -> Iterator[slice]:
+    """First days in one, then one by one."""
+    at = 0
+    while at < size:
+        end = min(at + (DAY_MIN if at else FIRST_DAYS * DAY_MIN), size)
+        yield slice(at, end)
+        at = end
+
+
+def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> PlantLearned:
+    left_out = {}
+    for pump, mind_so_far in minded.items():
+        flag = _in_spells(mind_so_far, rows.stop, only_waking=True)
+        left_out[pump] = flag[rows]
+    return learn_plant(minutes.part(rows), left_out)
+
+
+def _in_spells(minded: Minded, size: int, *, only_waking: bool = False) -> BoolArray:
+    flag = np.zeros(max(size, len(minded.cause)), bool)
+    for spell in spells(minded):
+        if spell.wakes is not None or not only_waking:
+            flag[spell.first : spell.end] = True
+    return flag[:size]
+
+
+def _signs(part: PlantMinutes, learned: PlantLearned) -> dict[str, Signs]:
+    return {
+        name: Signs(part, one, learned.pumps.get(name, PumpLearned()), learned)
+        for name, one in part.pumps.items()
+    }
+
+
+def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> dict[str, Minded]:
+    """Judge each pump over a stage's rows; store pumps first, for heat may be meant for them."""
+    rows = stage.rows
+    begin = max(rows.start - _LEAD_MIN, 0)
+    signs = _signs(minutes.part(slice(begin, rows.stop)), stage.learned)
+    own = slice(rows.start - begin, rows.stop - begin)
+    doubts = np.zeros(rows.stop - begin, bool)
+    found: dict[str, Minded] = {}
+    for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
+        whole = mind(signs[name], doubts_store=doubts)
+        found[name] = whole.part(own)
+        if signs[name].one.pump.duty == "store":
+            doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
+            joined = Minded.joined([before[name], found[name]]) if name in before else found[name]
+            doubts |= _in_spells(joined, rows.stop)[begin:]
+    return found

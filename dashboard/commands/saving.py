@@ -1,0 +1,172 @@
+"""What a pump's exchange saved, against what was claimed."""
+
+import argparse
+from contextlib import closing
+from dataclasses import replace
+from typing import Any
+
+from analysis.finance import Terms
+from analysis.plant import Plant, Swap
+from analysis.saving import saving_of, together
+from analysis.saving_result import Saving
+from analysis.saving_years import Question
+from analysis.timebase import format_rfc3339, to_ms
+from collector.errors import FormError
+from collector.site import open_journal
+from collector.swaps import as_recorded, swap_book
+from dashboard.command import (
+    Asked,
+    answer_each,
+    asked_records,
+    head,
+    in_words,
+    record_arguments,
+    say,
+    settings_of,
+    status,
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Those of every analysis, which pump, and how to reckon."""
+    record_arguments(parser)
+    parser.add_argument("--pump", metavar="ID", help="only swaps of this pump")
+    parser.add_argument(
+        "--hours",
+        type=float,
+        metavar="H",
+        help="running hours a year, stipulated (option A) instead of measured",
+    )
+    parser.add_argument(
+        "--hours-within", type=float, default=0.1, metavar="SHARE", help="and their bounds (0.1)"
+    )
+    parser.add_argument(
+        "--two-plugs", action="store_true", help="another plug measured the new pump"
+    )
+    money_arguments(parser)
+
+
+def money_arguments(parser: argparse.ArgumentParser) -> None:
+    """``--cost``, ``--spent-anyway``, ``--years``, ``--interest``."""
+    parser.add_argument("--cost", type=float, metavar="MONEY", help="what the exchange costs")
+    parser.add_argument(
+        "--spent-anyway",
+        type=float,
+        default=0.0,
+        metavar="MONEY",
+        help="of it, what a worn pump would have cost anyway",
+    )
+    parser.add_argument("--years", type=float, default=10.0, help="life of the new pump (10)")
+    parser.add_argument("--interest", type=float, default=0.03, help="yearly interest (0.03)")
+
+
+def terms_of(arguments: argparse.Namespace, *, within: float = 0.0) -> Terms | None:
+    """Terms of the investment, None without a cost.
+
+    Raises
+    ------
+    FormError
+        A figure cannot be.
+    """
+    if arguments.cost is None:
+        return None
+    if arguments.cost < 0 or arguments.years <= 0 or not 0 <= arguments.interest < 1:
+        raise FormError(["--cost, --years, --interest: give 0 or more, above 0, and 0 to 1"])
+    return Terms(
+        investment=arguments.cost,
+        years=arguments.years,
+        interest=arguments.interest,
+        investment_share=within,
+        avoided=arguments.spent_anyway,
+    )
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Saving of every swap of the plant."""
+    found = [_with_records(a, arguments) for a in asked_records(arguments)]
+    results = [(a, _savings(a, arguments)) for a in found]
+    if arguments.json:
+        answer_each([_document(a, savings) for a, savings in results])
+        return status(found)
+    for asked, savings in results:
+        say(f"{asked.plant.name}, {asked.span.days:.1f} days")
+        for saving in savings:
+            _say_saving(saving)
+        if len(savings) > 1:
+            both = together(savings).document()
+            say(f"  all swaps together: {in_words(together(savings).per_year)}")
+            say(f"    {_verdict(both['verdict'])}: {both['why']}")
+    return status(found)
+
+
+def _with_records(asked: Asked, arguments: argparse.Namespace) -> Asked:
+    """The plant with the swaps recorded in the journal, where the store is asked."""
+    if arguments.log is not None:
+        return asked
+    settings = settings_of(arguments)
+    with closing(open_journal(settings)) as journal:
+        return replace(asked, plant=as_recorded(swap_book(settings, journal), asked.plant))
+
+
+def _savings(asked: Asked, arguments: argparse.Namespace) -> list[Saving]:
+    hours = arguments.hours
+    question = Question(
+        same_plug=not arguments.two_plugs,
+        hours=None if hours is None else (hours, hours * arguments.hours_within),
+        terms=terms_of(arguments),
+    )
+    return [
+        saving_of(asked.plant, swap, asked.record, span=asked.span, question=question)
+        for swap in _swaps(asked.plant, arguments.pump)
+    ]
+
+
+def _swaps(plant: Plant, pump: str | None) -> list[Swap]:
+    swaps = [s for s in plant.swaps if pump is None or s.pump == pump]
+    if not swaps:
+        which = "" if pump is None else f" of pump {pump!r}"
+        remedy = "write a [[swap]] table into the plant file, or record it: 'stokehold swap'"
+        raise FormError([f"{plant.name}: no swap{which} is known; {remedy}"])
+    return swaps
+
+
+def _document(asked: Asked, savings: list[Saving]) -> dict[str, Any]:
+    """One swap stands as it is, several in a list with their sum."""
+    if len(savings) == 1:
+        return head(asked) | savings[0].document()
+    return head(asked) | {
+        "swaps": [s.document() for s in savings],
+        "together": together(savings).document(),
+    }
+
+
+def _verdict(word: str | None) -> str:
+    return "nothing was claimed" if word is None else word.replace("_", " ")
+
+
+def _say_saving(saving: Saving) -> None:
+    say(f"  {saving.swap.pump}, swapped {format_rfc3339(to_ms(saving.swap.time))}")
+    for words, side in (("before", saving.before), ("after", saving.after)):
+        power = "" if side.running_w.value is None else f"{side.running_w.value:.1f} W running, "
+        say(f"    {words}: {side.days} days {side.basis}, {power}a year {in_words(side.per_year)}")
+    say(f"    saved so far: {in_words(saving.so_far)}")
+    say(f"    a year, projected: {in_words(saving.per_year)}")
+    claim = saving.swap.claim_kwh_per_year
+    say(f"    claimed: {'nothing' if claim is None else f'{claim:.0f} kWh a year'}")
+    say(f"    {_verdict(saving.verdict.word)}: {saving.verdict.why}")
+    if saving.ceiling is not None:
+        say(f"    ceiling: {saving.ceiling.sum_in_words}")
+    say(f"    method: {saving.method}")
+    doubts = ", ".join(f"{name} {width:.0f}" for name, width in saving.parts.items())
+    say(f"    doubt, kWh either way: {doubts}")
+    say(f"    worth: {in_words(saving.worth.electricity)}; with the fuel that replaces the")
+    say(f"      pump's heat: {in_words(saving.worth.net)}")
+    if saving.worth.investment is not None:
+        payback = saving.worth.investment["payback_years"]
+        ends = " to ".join("never" if payback[k] is None else f"{payback[k]:.1f}" for k in _ENDS)
+        say(f"    pays back in {ends} years")
+    for note in saving.notes:
+        say(f"    note: {note}")
+
+
+_ENDS = ("low", "high")

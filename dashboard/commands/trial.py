@@ -1,0 +1,322 @@
+"""``trial``: leads a person through a pump's settings, ten minutes each, and tells the watts."""
+
+import argparse
+import sys
+import time
+from contextlib import closing
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analysis.plant import Plant, Pump
+from analysis.timebase import MINUTE_MS, Span
+from analysis.trial import Trial, TrialStep, View, begin, end, look, plan, skip, valve_objection
+from analysis.trial_results import TrialResult, trial_result
+from collector.errors import FormError
+from collector.open_store import open_store
+from collector.plantfile import load_plants
+from collector.site import open_journal
+from collector.store import Store, StoreRecord, clock_ms
+from collector.swaps import SwapBook, swap_book
+from collector.trials import TrialBook
+from dashboard.command import (
+    DONE,
+    TOLD,
+    answer,
+    json_argument,
+    plant_argument,
+    say,
+    settings_of,
+)
+from dashboard.commands.logbook import one_plant
+
+_LOOK_EVERY_S = 5.0
+_BEFORE_MS = 15 * MINUTE_MS
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """What to do, of which pump, with which settings."""
+    choices = ("guide", "begin", "end", "skip", "show", "drop")
+    parser.add_argument(
+        "do",
+        nargs="?",
+        choices=choices,
+        default="guide",
+        help="guide leads through all; begin, end and skip are single moves; drop forgets",
+    )
+    plant_argument(parser)
+    json_argument(parser)
+    parser.add_argument("--pump", metavar="ID", help="pump to try")
+    parser.add_argument(
+        "--set",
+        nargs="+",
+        default=[],
+        metavar="NAME",
+        help="the pump's settings as its knob names them",
+    )
+    parser.add_argument("--usual", metavar="NAME", help="setting the pump is left at afterwards")
+    parser.add_argument(
+        "--valve", action="store_true", help="with an isolating valve shut for two minutes"
+    )
+    parser.add_argument(
+        "--no-offset", action="store_true", help="without unplugging the pump for the plug's offset"
+    )
+    parser.add_argument("--display", type=float, metavar="W", help="end: what the pump shows")
+    parser.add_argument("--who", default="", help="who does it")
+
+
+@dataclass(slots=True)
+class Bench:
+    """Where a trial is worked on: plant, pump, what is kept, and the trial as it stands."""
+
+    plant: Plant
+    pump: Pump
+    store: Store
+    trials: TrialBook
+    swaps: SwapBook
+    asked: argparse.Namespace
+    trial: Trial
+
+    def keep(self, trial: Trial) -> None:
+        """Go on from here, and survive anything."""
+        self.trial = trial
+        self.trials.save(trial)
+
+    @property
+    def record(self) -> StoreRecord:
+        """Readings since shortly before the trial began."""
+        span = Span(self.trial.started_ms - _BEFORE_MS, clock_ms() + 1)
+        return StoreRecord(self.store, self.plant, span)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Do what is asked with the pump's trial."""
+    plant = one_plant(load_plants(arguments.plant), "a trial")
+    pump = _pump(plant, arguments.pump)
+    settings = settings_of(arguments)
+    with (
+        closing(open_journal(settings)) as journal,
+        closing(open_store(settings, [plant])) as store,
+    ):
+        trials = TrialBook(journal)
+        known = trials.load(plant.key, pump.id)
+        if arguments.do == "show" and known is None:
+            return _show_last(trials, plant, pump, as_json=arguments.json)
+        trial = known or _fresh(plant, pump, arguments)
+        bench = Bench(plant, pump, store, trials, swap_book(settings, journal), arguments, trial)
+        return _MOVES[arguments.do](bench)
+
+
+def _pump(plant: Plant, name: str | None) -> Pump:
+    pumps = {pump.id: pump for pump in plant.pumps}
+    if name is None and len(pumps) == 1:
+        return next(iter(pumps.values()))
+    if name not in pumps:
+        raise FormError([f"--pump: '{name}' is no pump of {plant.name}; known: {list(pumps)}"])
+    if plant.first(name, "power") is None:
+        raise FormError([f"--pump: '{name}' has no power channel; a trial needs its smart plug"])
+    return pumps[name]
+
+
+def _fresh(plant: Plant, pump: Pump, asked: argparse.Namespace) -> Trial:
+    steps = plan(pump.drive, asked.set, valve=asked.valve, offset=not asked.no_offset)
+    return Trial(
+        plant=plant.key, pump=pump.id, started_ms=clock_ms(), steps=steps, usual=asked.usual
+    )
+
+
+# single moves
+
+
+def _begin(bench: Bench) -> int:
+    step = bench.trial.next
+    if step is not None and (objection := _objection(bench, step)):
+        raise FormError([f"trial begin: {objection}; do it later, or skip the step"])
+    bench.keep(begin(bench.trial, clock_ms()))
+    return _show(bench)
+
+
+def _end(bench: Bench) -> int:
+    if bench.trial.running is None:
+        raise FormError(["trial end: no step is running; begin one first"])
+    view = _look(bench)
+    if not view.is_enough:
+        raise FormError([f"trial end: {view.left_s / 60:.0f} min still wanted; {view.words}"])
+    bench.keep(end(bench.trial, clock_ms(), display_w=bench.asked.display))
+    return _finish(bench) if bench.trial.next is None else _show(bench)
+
+
+def _skip(bench: Bench) -> int:
+    bench.keep(skip(bench.trial, clock_ms()))
+    return _finish(bench) if bench.trial.next is None else _show(bench)
+
+
+def _drop(bench: Bench) -> int:
+    bench.trials.drop(bench.plant.key, bench.pump.id)
+    say(f"{bench.pump.id}: no trial is under way")
+    return DONE
+
+
+def _look(bench: Bench) -> View:
+    return look(bench.trial, bench.plant, bench.record, clock_ms())
+
+
+def _objection(bench: Bench, step: TrialStep) -> str | None:
+    if step.kind != "valve":
+        return None
+    return valve_objection(bench.plant, bench.record, clock_ms())
+
+
+# show
+
+
+def _show(bench: Bench) -> int:
+    result = trial_result(bench.trial, bench.plant, bench.record)
+    step = bench.trial.next
+    if bench.asked.json:
+        view = _look(bench)._asdict() if bench.trial.running else None
+        answer(
+            {
+                "plant": bench.plant.name,
+                "trial": bench.trial.document(),
+                "next": None if step is None else step.label,
+                "view": view,
+                "result": result.document(),
+            }
+        )
+        return DONE
+    _say_result(bench.plant, result.document())
+    if step is not None:
+        state = _look(bench).words if bench.trial.running else step.words
+        say(f"  next: {step.label}: {state}")
+    return DONE
+
+
+def _show_last(trials: TrialBook, plant: Plant, pump: Pump, *, as_json: bool) -> int:
+    known = trials.result(plant.key, pump.id)
+    if known is None:
+        raise FormError([f"trial show: '{pump.id}' was never tried; begin with: stokehold trial"])
+    if as_json:
+        answer({"plant": plant.name, "trial": None, "result": known[1]})
+    else:
+        _say_result(plant, known[1])
+    return DONE
+
+
+def _say_result(plant: Plant, result: dict[str, Any]) -> None:
+    say(f"{plant.name}, {result['pump']}: trial up to {result['time']}")
+    for row in (*result["table"], *([result["valve_shut"]] if result["valve_shut"] else [])):
+        power = row["power"]
+        if power["value"] is None:
+            say(f"  {row['setting']}: unknown, {power['reason']}")
+            continue
+        interval = f"{power['low']:.1f} to {power['high']:.1f}, {power['basis']}"
+        say(f"  {row['setting']}: {power['value']:.1f} W ({interval})")
+    for check in result["checks"]:
+        mark = {True: "-", False: "!", None: "?"}[check["agrees"]]
+        say(f"  {mark} {check['what']}: {check['words']}")
+
+
+# guide
+
+
+def _guide(bench: Bench) -> int:
+    """Lead through every step; stopped at any moment it goes on from there."""
+    bench.keep(bench.trial)
+    try:
+        while step := bench.trial.next:
+            if bench.trial.running is None and not _asked_to_begin(bench, step):
+                continue
+            _watch(bench)
+            bench.keep(end(bench.trial, clock_ms(), display_w=_display(bench, step)))
+    except (KeyboardInterrupt, EOFError):
+        say("\nStopped; the same command goes on from here.")
+        return DONE
+    return _finish(bench)
+
+
+def _asked_to_begin(bench: Bench, step: TrialStep) -> bool:
+    """Whether the step was begun; skipped or objected to otherwise."""
+    say(f"{step.label}: {step.words}")
+    say(f"    caution: {step.caution}")
+    if objection := _objection(bench, step):
+        say(f"    not now: {objection}")
+        if _ask("    [Enter = look again, s = skip, q = stop] ") == "s":
+            bench.keep(skip(bench.trial, clock_ms()))
+        return False
+    if _ask("    [Enter = it is set, s = skip, q = stop] ") == "s":
+        bench.keep(skip(bench.trial, clock_ms()))
+        return False
+    bench.keep(begin(bench.trial, clock_ms()))
+    return True
+
+
+def _watch(bench: Bench) -> None:
+    """Look until there are readings enough; a knob that moved begins the step again."""
+    told = ""
+    while True:
+        view = _look(bench)
+        if view.words != told:
+            power = "" if view.power_w is None else f"{view.power_w:.1f} W, "
+            say(f"    {power}{view.left_s / 60:.0f} min to go: {view.words}")
+            told = view.words
+        if view.is_enough:
+            return
+        if view.begin_again:
+            bench.keep(begin(bench.trial, clock_ms()))
+        pause(_LOOK_EVERY_S)
+
+
+def pause(seconds: float) -> None:
+    """Wait for new readings."""
+    time.sleep(seconds)
+
+
+def _display(bench: Bench, step: TrialStep) -> float | None:
+    if step.kind != "setting" or bench.pump.drive != "electronic":
+        return None
+    reply = _ask("    what does the pump's display show, in W? [Enter = nothing] ")
+    try:
+        return float(reply.replace(",", "."))
+    except ValueError:
+        return None
+
+
+def _ask(question: str) -> str:
+    sys.stdout.write(question)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    say()
+    if not line or line.strip() == "q":
+        raise EOFError
+    return line.strip()
+
+
+def _finish(bench: Bench) -> int:
+    """Keep what the trial gave and tell it."""
+    if bench.asked.usual:
+        bench.trial = replace(bench.trial, usual=bench.asked.usual)
+    result = trial_result(bench.trial, bench.plant, bench.record)
+    bench.trials.finish(bench.trial, result, bench.swaps, who=bench.asked.who)
+    if bench.asked.json:
+        answer({"plant": bench.plant.name, "trial": None, "result": result.document()})
+    else:
+        _say_result(bench.plant, result.document())
+        _say_usual(result)
+    return TOLD if any(check.agrees is False for check in result.checks) else DONE
+
+
+def _say_usual(result: TrialResult) -> None:
+    if result.usual is None:
+        say("  Set the pump back to its usual setting.")
+    else:
+        say(f"  Set the pump back to '{result.usual}'; its baseline begins with these watts.")
+
+
+_MOVES = {
+    "guide": _guide,
+    "begin": _begin,
+    "end": _end,
+    "skip": _skip,
+    "show": _show,
+    "drop": _drop,
+}

@@ -1,0 +1,170 @@
+"""Mistakes of fitting are found in rehearsed swaps, and in days made by hand with known order.
+
+Windows and tell-tales: common practice, no source. The rehearsal is the check from outside the
+judges: it knows pumps, water and sensors, not their thresholds.
+"""
+
+from importlib import import_module
+
+import numpy as np
+import pytest
+
+from analysis.commissioning import checks, commissioning
+from analysis.fitting import Course, Fitting, Swapped, fitting, reductions, starts, water_index
+from analysis.rehearsal.cases import CASES
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
+
+SWAP = 1_767_603_600_000
+
+
+def rehearsed(case: str, seed: int):
+    module = import_module("analysis.rehearsal.rehearse")
+    staging = module.stage(CASES[case], 18.0, seed)
+    played = module.perform(staging, year=False, twins=False)
+    (swap,) = played.plant.swaps
+    swapped = Swapped("heating", played.truth.swap.time_ms, swap.new.rated_power_w[1])
+    return played, swapped
+
+
+def found(case: str, seed: int, days: float, *, night: bool | None = None) -> set[str]:
+    played, swapped = rehearsed(case, seed)
+    seen = fitting(played.plant, swapped, played.record, swapped.time_ms + round(days * DAY_MS))
+    told = checks(seen, night_reduction=night)
+    return {check.mistake.name for check in told if check.judged.state == "found"}
+
+
+@pytest.mark.parametrize(
+    ("case", "seed", "days", "mistake"),
+    [
+        ("swap_reversed", 504, 1, "reversed"),
+        ("swap_air", 504, 3, "air"),
+        ("swap_too_strong", 504, 7, "too_strong"),
+        ("swap_too_weak", 504, 7, "too_weak"),
+        ("swap_isolator", 504, 7, "isolator_half_shut"),
+        ("swap_night_misfit", 511, 7, "night_reduction_misfit"),
+    ],
+)
+def test_a_rehearsed_mistake_is_found_within_its_window(
+    case: str, seed: int, days: float, mistake: str
+) -> None:
+    """Each mistake, and that one alone, in a house of the model."""
+    assert found(case, seed, days, night=None) == {mistake}
+
+
+def test_a_pump_fitted_well_passes() -> None:
+    """A sound swap left at a moderate setting has no mistake; every check is judged."""
+    played, swapped = rehearsed("swap", 504)
+    reports = commissioning(played.plant, swapped, played.record, played.truth.end_ms)
+    assert [report.stage for report in reports] == ["day", "week"]
+    assert reports[-1].found == ()
+    assert {c.judged.state for c in reports[-1].checks} == {"sound"}
+    document = reports[-1].document()
+    assert document["checks"][0]["check"] == "reversed"
+    assert document["checks"][0]["do"] == ""
+
+
+# days made by hand
+
+
+def course(power: np.ndarray, flow: np.ndarray, back: np.ndarray, start_ms: int) -> Course:
+    times = start_ms + np.arange(len(power)) * MINUTE_MS
+    return Course(
+        start_ms=times, power_w=power, low_w=power, high_w=power, flow_c=flow, return_c=back
+    )
+
+
+def made(before: Course, after: Course) -> Fitting:
+    return Fitting(
+        pump="heating", time_ms=SWAP, timezone="UTC", before=before, after=after, most_w=40.0,
+        step_w=0.1, interval_ms=30_000, power_id="p", flow_id="f", return_id="r",
+    )  # fmt: skip
+
+
+def pulses(hours: int, *, lead_min: int) -> tuple[np.ndarray, np.ndarray]:
+    """A loop that warms every three hours, its far pipe some minutes later and 8 K cooler."""
+    minute = np.arange(hours * 60)
+    warm = np.clip((minute % 180) / 15.0, 0, 1) * (minute % 180 < 100)
+    near = 28.0 + 27.0 * warm
+    far = 28.0 + 19.0 * np.roll(warm, lead_min)
+    return near, far
+
+
+def test_order_of_warming_counts_each_start() -> None:
+    """Eight starts, the flow pipe first; with the pipes exchanged all the other way round."""
+    near, far = pulses(24, lead_min=6)
+    power = np.full(len(near), 12.0)
+    right = course(power, near, far, SWAP)
+    assert tuple(starts(right)) == (8, 0)
+    assert tuple(starts(course(power, far, near, SWAP))) == (0, 8)
+
+
+def test_sensors_swapped_long_before_are_no_reversed_pump() -> None:
+    """An order that was always so comes from the sensors, not from the swap."""
+    near, far = pulses(48, lead_min=6)
+    power = np.full(len(near), 12.0)
+    before = course(power, far, near, SWAP - 2 * DAY_MS)
+    after = course(power, far, near, SWAP)
+    states = {c.mistake.name: c.judged.state for c in checks(made(before, after))}
+    assert states["reversed"] == "sound"
+    turned = course(power, near, far, SWAP - 2 * DAY_MS)
+    states = {c.mistake.name: c.judged.state for c in checks(made(turned, after))}
+    assert states["reversed"] == "found"
+
+
+def test_half_the_water_halves_the_index_whatever_the_weather() -> None:
+    """Heat by the radiator law at two loads: the ratio is that of the water, not of the heat."""
+    ratio = {}
+    for load in (0.5, 1.0):
+        for water in (0.5, 1.0):
+            excess = 35.0 * load ** (1 / 1.3)
+            spread = 10.0 * load / water
+            flow = np.full(600, 20.0 + excess + spread / 2)
+            power = np.full(600, 20.0)
+            one = course(power, flow, flow - spread, SWAP)
+            ratio[load, water] = float(np.nanmean(water_index(one)))
+    assert ratio[0.5, 0.5] / ratio[0.5, 1.0] == pytest.approx(0.5)
+    assert ratio[1.0, 0.5] / ratio[0.5, 1.0] == pytest.approx(0.5)
+
+
+def test_night_reduction_is_a_step_after_cooling() -> None:
+    """Down in one step when the flow has fallen, up in one; a slow fall of power is none."""
+    minute = np.arange(24 * 60)
+    asleep = (minute >= 9 * 60) & (minute < 15 * 60)
+    flow = np.where(asleep, 35.0, 55.0)
+    flow = np.convolve(np.pad(flow, 30, mode="edge"), np.ones(61) / 61, mode="valid")
+    power = np.roll(np.where(asleep, 4.0, 14.0), 15)
+    (one,) = reductions(course(power, flow, flow - 8, SWAP), 40.0)
+    assert (one.end_ms - one.start_ms) / HOUR_MS == pytest.approx(6.0, abs=0.2)
+    slow = 14.0 - 10.0 * np.sin(np.pi * minute / 1440) ** 2
+    assert reductions(course(slow, flow, flow - 8, SWAP), 40.0) == []
+
+
+def test_night_reduction_that_never_engages_needs_to_be_known_as_set() -> None:
+    """Five nights set back by 16 K without a step: a misfit only where it was switched on."""
+    minute = np.arange(6 * 1440)
+    flow = np.where((minute % 1440) < 6 * 60, 38.0, 54.0)
+    power = np.full(len(minute), 12.0)
+    after = course(power, flow, flow - 8, SWAP)
+    seen = made(after.part(Span(0, 0)), after)
+    for night, state in ((True, "found"), (None, "sound"), (False, "sound")):
+        told = {c.mistake.name: c.judged.state for c in checks(seen, night_reduction=night)}
+        assert told["night_reduction_misfit"] == state
+
+
+def test_what_is_not_measured_is_not_judged() -> None:
+    """Without pipe temperatures and plate only air can be judged, and each says what it needs."""
+    unknown = np.full(4 * 1440, np.nan)
+    power = np.full(4 * 1440, 12.0)
+    bare = made(course(unknown, unknown, unknown, 0), course(power, unknown, unknown, SWAP))
+    seen = Fitting(
+        **{
+            **{name: getattr(bare, name) for name in Fitting.__dataclass_fields__},
+            "most_w": None,
+            "flow_id": None,
+            "return_id": None,
+        }
+    )
+    told = {c.mistake.name: c.judged for c in checks(seen)}
+    assert told.pop("air").state == "sound"
+    assert {judged.state for judged in told.values()} == {"unknown"}
+    assert all(judged.needs for judged in told.values())
