@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from analysis.commissioning import newest_reports
 from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
+from analysis.departure import departed_channels
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.history import pump_history
@@ -124,6 +125,12 @@ def modes(night: Nightly) -> list[dict[str, Any]]:
     return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
 
 
+def departures(night: Nightly) -> list[dict[str, Any]]:
+    """Flow and current of pumps that left what they had been over the last month."""
+    found = departed_channels(night.plant, night.record, night.month)
+    return [problem.document() for problem in found]
+
+
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
@@ -133,6 +140,7 @@ RESULTS: tuple[Result, ...] = (
     Result("cycles", cycles),
     Result("pumps", pump_sheets),
     Result("mode", modes),
+    Result("departures", departures),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )
