@@ -11,6 +11,7 @@ from dashboard import words
 from dashboard.cards import (
     chip,
     empty,
+    estimate_fact,
     fact,
     facts,
     fault_title,
@@ -53,7 +54,7 @@ def layout(view: View) -> Component:
         told = f"The plant file of {view.plant.name} names no pump; add a [[pump]] and restart."
         return html.Div([html.H1("Pumps"), empty(told)])
     pump = next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
-    sheets: list[dict[str, Any]] = view.result("pumps") or []
+    sheets: list[dict[str, Any]] = (view.result("slow") or {}).get("pumps", [])
     sheet = next((s for s in sheets if s["pump"] == pump.id), None)
     return html.Div(
         [
@@ -126,8 +127,8 @@ def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     return facts(
         fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
         fact("Usual while running", usual, _epoch_words(view, epoch)),
-        fact("Energy a year", words.estimate(use.get("per_year")), hours),
-        fact("Cost a year", words.estimate(use.get("cost_per_year"))),
+        estimate_fact("Energy a year", use.get("per_year"), hours),
+        estimate_fact("Cost a year", use.get("cost_per_year")),
     )
 
 

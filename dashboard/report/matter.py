@@ -3,14 +3,13 @@
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.saving import saving_of
-from analysis.saving_result import Saving
-
 from analysis.commissioning import CommissioningReport
 from analysis.cycles import BoilerCycles, boiler_cycles
 from analysis.energy import EnergyUse, energy_use
 from analysis.faults import examine
 from analysis.finding import Health
+from analysis.saving import saving_of
+from analysis.saving_result import Saving
 from analysis.swaps import KnownSwap
 from analysis.watch import Situation
 from collector.journal import Entry

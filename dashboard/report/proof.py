@@ -1,9 +1,9 @@
 """The report's section on whether an exchange saves what was claimed."""
 
 import numpy as np
-from analysis.saving_result import Saving
 from matplotlib.dates import date2num
 
+from analysis.saving_result import Saving
 from analysis.timebase import YEAR_H, to_ms
 from dashboard.report.blocks import Block, Picture, Points, Section, Words, drawn, table
 from dashboard.report.matter import Matter
