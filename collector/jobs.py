@@ -12,8 +12,6 @@ from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.pump_learned import PlantLearned
-from analysis.pumpsheet import pump_sheet
-from analysis.slow import histories
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -182,11 +180,7 @@ def _make(site: Site, result: Result, night: Nightly) -> None:
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms.
-
-    The result ``slow`` holds the health document of these faults and, under ``pumps``,
-    each pump's daily rows, epochs and what was usual in each.
-    """
+    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
     faults = paced("day")
     for plant in site.plants:
         span = plant_extent(site.store, plant)
@@ -197,8 +191,7 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
-        past = {"pumps": [pump_sheet(one) for one in histories(situation)]}
-        site.journal.save_result(plant.key, "slow", now_ms, health.document() | past)
+        site.journal.save_result(plant.key, "slow", now_ms, health.document())
 
 
 JOBS: tuple[Job, ...] = (

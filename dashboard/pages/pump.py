@@ -54,7 +54,7 @@ def layout(view: View) -> Component:
         told = f"The plant file of {view.plant.name} names no pump; add a [[pump]] and restart."
         return html.Div([html.H1("Pumps"), empty(told)])
     pump = next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
-    sheets: list[dict[str, Any]] = (view.result("slow") or {}).get("pumps", [])
+    sheets: list[dict[str, Any]] = view.result("pumps") or []
     sheet = next((s for s in sheets if s["pump"] == pump.id), None)
     return html.Div(
         [

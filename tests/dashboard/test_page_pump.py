@@ -30,7 +30,7 @@ def work_out(site: Site, now: int, days: float) -> None:
     record = StoreRecord(site.store, PLANT, span)
     histories = [pump_history(PLANT, pump, record, span) for pump in PLANT.pumps]
     sheets = [pump_sheet(h) for h in histories if h is not None]
-    site.journal.save_result(PLANT.key, "slow", now, {"pumps": sheets})
+    site.journal.save_result(PLANT.key, "pumps", now, sheets)
 
 
 def finding(now: int, end_ms: int | None) -> Finding:
