@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.days import sorted_quantiles
 from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.hours import Hours
@@ -80,8 +81,9 @@ def _own_before(values: FloatArray, learn: int = 48, reach: int = 24 * 14) -> Fl
     """
     found = np.full(len(values), np.nan)
     for k in range(learn + 24, len(values), 6):
-        past = values[max(k - 24 - reach, 0) : k - 24]
-        found[k : k + 6] = max(np.quantile(past, 0.9) / 1.5, np.median(past))
+        past = np.sort(values[max(k - 24 - reach, 0) : k - 24])
+        high, middle = sorted_quantiles(past, (0.9, 0.5))
+        found[k : k + 6] = max(high / 1.5, middle)
     return found
 
 

@@ -16,6 +16,7 @@ from analysis.faults_pump import PUMP_FAULTS
 from analysis.faults_setting import SETTING_FAULTS
 from analysis.faults_wear import WEAR_FAULTS
 from analysis.finding import CannotJudge, DataProblem, Finding, Health
+from analysis.judge_sensor import doubts
 from analysis.plant import Plant
 from analysis.watch import Situation
 
@@ -51,7 +52,9 @@ def examine(situation: Situation, faults: Sequence[Fault] | None = None) -> Heal
             if verdict.needs:
                 unknown.append(CannotJudge(subject, fault.name, verdict.needs))
     findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
-    return Health(tuple(findings), tuple(unknown), _doubts(situation, faults))
+    return Health(
+        tuple(findings), tuple(unknown), (*doubts(tuple(findings)), *_doubts(situation, faults))
+    )
 
 
 def _doubts(situation: Situation, faults: Sequence[Fault] | None) -> tuple[DataProblem, ...]:

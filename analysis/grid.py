@@ -130,7 +130,7 @@ def lasting(flag: BoolArray) -> IntArray:
 def ago(value: FloatArray, minutes: int) -> FloatArray:
     """Value of some minutes before; NaN at the beginning."""
     out = np.full(len(value), np.nan)
-    out[minutes:] = value[: len(value) - minutes] if minutes else value
+    out[minutes:] = value[: max(len(value) - minutes, 0)] if minutes else value
     return out
 
 

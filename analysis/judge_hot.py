@@ -105,8 +105,10 @@ def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Findin
         over = np.nan_to_num(signs.one.body_c - signs.one.water_c, nan=-99.0)
         still[stage.rows] = (over > (signs.usual.body_over_k or 99.0) + 1.5)[own]
     lasts = _lasting_on(raised, (trailing(still, _END_MIN) > 0))
-    stands = any(s.cause and s.wakes is not None for s in seen.spells_of(pump))
-    for span in spans_of(lasts, seen.minutes.start_ms):
+    start_ms = seen.minutes.start_ms
+    raises = [int(start_ms[s.raised]) for s in seen.spells_of(pump) if s.wakes is not None]
+    for span in spans_of(lasts, start_ms):
+        stands = any(-30 <= (r - span.start_ms) / MINUTE_MS <= 30 for r in raises)
         yield _body_finding(seen, pump, span, situation, certain=not stands)
 
 

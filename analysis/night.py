@@ -6,14 +6,13 @@ temperature has risen by some kelvin. It shows as a level of a few watts, held f
 """
 
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from analysis.plant import Plant, Pump
-from analysis.readings import FloatArray, IntArray, Record
+from analysis.readings import FloatArray, Record
 from analysis.running import STANDBY_W, Steps, channel_steps, even_edges, power_steps
-from analysis.timebase import DAY_MS, MINUTE_MS, Span, from_ms
+from analysis.timebase import DAY_MS, MINUTE_MS, Span, local_minute_of_day
 
 _LEAST_MIN = 20
 _MOST_LEVEL_W = 4.6
@@ -168,7 +167,7 @@ def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHa
         return None
     minutes = [np.arange(r.start_ms, r.end_ms, MINUTE_MS, dtype=np.int64) for r in found]
     moment = np.concatenate(minutes) if minutes else np.empty(0, np.int64)
-    hour = _local_hours(moment, plant.timezone)
+    hour = local_minute_of_day(moment, plant.timezone) // 60
     by_day = (hour >= DAY_H[0]) & (hour < DAY_H[1])
     day, minutes_of = np.unique(moment[by_day] // DAY_MS, return_counts=True)
     with_it = day[minutes_of >= 30]
@@ -183,14 +182,6 @@ def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHa
         chances=_chances(plant, pump, record, span),
         raised_ms=int(with_it[2] + 1) * DAY_MS if len(with_it) >= 3 else None,
     )
-
-
-def _local_hours(moment: IntArray, timezone: str) -> IntArray:
-    """Hour of the local clock at each moment."""
-    zone = ZoneInfo(timezone)
-    hours, place = np.unique(moment // (15 * MINUTE_MS), return_inverse=True)
-    local = [from_ms(int(h) * 15 * MINUTE_MS).astimezone(zone).hour for h in hours]
-    return np.asarray(local, dtype=np.int64)[place] if local else np.empty(0, np.int64)
 
 
 def _chances(plant: Plant, pump: Pump, record: Record, span: Span) -> int:

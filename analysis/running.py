@@ -6,15 +6,13 @@ import numpy as np
 
 from analysis.levels import BoolArray
 from analysis.plant import Channel, Plant, Pump
+from analysis.plant_minutes import NOMINAL_V, VOLTAGE_EXPONENT
 from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, summarise
 from analysis.timebase import MINUTE_MS, Span
 
 STANDBY_W = 2.6
 """An electronic pump that stands draws less than this, one on its least curve more
 (0.5 to 3 W against 3 to 5 W: common practice, no source)."""
-MAINS_V = 230.0
-VOLTAGE_EXPONENT = 1.65
-"""Power of a capacitor motor against voltage; 1.43 to 1.80 over an ensemble of motors."""
 
 
 class Steps(NamedTuple):
@@ -62,8 +60,8 @@ def _to_mains(plant: Plant, pump: Pump, record: Record, edges: IntArray) -> Floa
     volts = channel_steps(plant.first(pump.id, "voltage"), record, edges)
     factor = np.ones(len(edges) - 1)
     if volts is not None:
-        known = volts > 0.5 * MAINS_V
-        factor[known] = (MAINS_V / volts[known]) ** VOLTAGE_EXPONENT
+        known = volts > 0.5 * NOMINAL_V
+        factor[known] = (NOMINAL_V / volts[known]) ** VOLTAGE_EXPONENT
     return factor
 
 

@@ -22,7 +22,7 @@ PLUG = Meter()
 LEAST_DAYS = 3
 """Fewer measured days on one side are no measurement of it."""
 _DRAWS = 3000
-_MILD = (-0.2, 0.17)
+_MILD = (-0.18, 0.17)
 """Logarithm of what a heating pump runs in the days not measured, against what the season's line
 through measured days says, and its spread: in spring and autumn sun and people heat along
 (rehearsed houses of seeds below 1000)."""

@@ -93,6 +93,7 @@ def _places(level: FloatArray) -> list[int]:
     jump = _change(level, _HOUR_CELLS, 0.5)
     floor = _change(level, _DAY_CELLS, 0.1)
     moved = np.where(jump * floor > 0, np.minimum(np.abs(jump) * 2, np.abs(floor)), 0.0)
+    moved += 0.01 * np.abs(np.diff(level, prepend=level[:1])) * (moved > 0)
     places: list[int] = []
     for at in np.argsort(-moved, kind="stable"):
         if moved[at] < LEAST_STEP:

@@ -1,6 +1,5 @@
 """What the judges of slow faults share: a pump's past once an examination, and their findings."""
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,12 +19,6 @@ def history_of(situation: Situation) -> PumpHistory | None:
         situation.memo[key] = pump_history(situation.plant, pump, situation.record, situation.span)
     found: PumpHistory | None = situation.memo[key]
     return found
-
-
-def histories(situation: Situation) -> list[PumpHistory]:
-    """Past of every measured pump, each worked out once an examination."""
-    found = [history_of(replace(situation, subject=p.id)) for p in situation.plant.pumps]
-    return [one for one in found if one is not None]
 
 
 class Seen(NamedTuple):

@@ -112,7 +112,7 @@ def _trend(
         expected = np.full(len(logs), base)
     above = logs - expected
     rows = np.arange(learned[-1] + 1, epoch.last + 1)
-    rows = rows[np.isfinite(above[rows])]
+    rows = rows[np.isfinite(above[rows]) & history.days.is_whole[rows]]
     shift = float(np.median(above[learned]))
     spread = 1.4826 * float(np.median(np.abs(above[learned] - shift)))
     return Trend(

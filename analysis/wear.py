@@ -241,7 +241,7 @@ def _capacitor_findings(situation: Situation, history: PumpHistory, epoch: Epoch
         return []
     usual = float(np.median(factor[learned]))
     rows = np.arange(learned[-1] + 1, epoch.last + 1)
-    rows = rows[np.isfinite(factor[rows]) & (days.run_h[rows] > 0.5)]
+    rows = rows[np.isfinite(factor[rows]) & (days.run_h[rows] > 0.5) & days.is_whole[rows]]
     least = max(_FALL, 5.0 * 1.4826 * float(np.median(np.abs(factor[learned] - usual))))
     strength = -(running_median(factor[rows], 2) - usual) / least
     return [

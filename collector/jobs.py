@@ -11,17 +11,16 @@ from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.pump_learned import PlantLearned
-from analysis.slow import histories
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly
 from collector.site import Site
-from collector.store import StoreRecord, plant_extent
+from collector.store import StoreRecord, latest_by_channel, plant_extent
 from collector.swaps import as_recorded, swap_book
 
-WATCH_MS = 3 * HOUR_MS
+WATCH_MS = 4 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
 
 
@@ -42,26 +41,16 @@ def watch(site: Site, now_ms: int) -> None:
         learned = site.journal.result(plant.key, "learned")
         situation = Situation(
             plant=plant,
-            record=StoreRecord(site.store, plant, span),
+            record=StoreRecord(site.store, plant, span, lead=False),
             span=span,
             learned=PlantLearned.from_document(learned[1]) if learned else None,
-            last_ms=_last_ms(site, plant),
+            last_ms={c: at for c, (at, _) in latest_by_channel(site.live.latest, plant).items()},
             is_live=True,
         )
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
-
-
-def _last_ms(site: Site, plant: Plant) -> dict[str, int]:
-    """When each channel was last heard, as far as known."""
-    latest = site.live.latest
-    return {
-        channel.id: latest[address][0]
-        for channel in plant.channels
-        if (address := f"{plant.key}/{channel.id}") in latest
-    }
 
 
 def move_alarms(
@@ -165,11 +154,7 @@ def nightly_results(site: Site, now_ms: int) -> None:
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms.
-
-    The result ``slow`` holds the health document of these faults and, under ``pumps``,
-    each pump's daily rows, epochs and baselines.
-    """
+    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
     faults = paced("day")
     for plant in site.plants:
         span = plant_extent(site.store, plant)
@@ -180,8 +165,7 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
-        past = {"pumps": [one.document() for one in histories(situation)]}
-        site.journal.save_result(plant.key, "slow", now_ms, health.document() | past)
+        site.journal.save_result(plant.key, "slow", now_ms, health.document())
 
 
 JOBS: tuple[Job, ...] = (

@@ -7,11 +7,14 @@ from typing import Any, NamedTuple
 from analysis.commissioning import newest_reports
 from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
+from analysis.departure import departed_channels
 from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
+from analysis.history import pump_history
 from analysis.mode import pump_mode
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
+from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, Span
@@ -106,10 +109,26 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
+def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
+    """Daily rows, epochs and usual bands of every pump whose power is measured."""
+    found = []
+    for pump in night.plant.pumps:
+        history = pump_history(night.plant, pump, night.record, night.span)
+        if history is not None:
+            found.append(pump_sheet(history))
+    return found
+
+
 def modes(night: Nightly) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
     return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
+def departures(night: Nightly) -> list[dict[str, Any]]:
+    """Flow and current of pumps that left what they had been over the last month."""
+    found = departed_channels(night.plant, night.record, night.month)
+    return [problem.document() for problem in found]
 
 
 RESULTS: tuple[Result, ...] = (
@@ -119,7 +138,9 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("costs", costs),
     Result("cycles", cycles),
+    Result("pumps", pump_sheets),
     Result("mode", modes),
+    Result("departures", departures),
     Result("saving", savings),
     Result("commissioning", commissioning_reports),
 )

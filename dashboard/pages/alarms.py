@@ -191,25 +191,31 @@ def _test() -> Component:
 
 
 def callbacks(app: Dash, site: Site) -> None:
-    """Deeds on alarms and parts, and the test notice."""
-
-    @app.callback(
+    """Deeds on alarms and parts, wherever their buttons stand, and the test notice."""
+    to_frame = (
         Output("said", "children", allow_duplicate=True),
         Output("tick", "n_intervals", allow_duplicate=True),
+    )
+    ticks = State("tick", "n_intervals")
+
+    @app.callback(
+        *to_frame,
         Input({"type": "deed", "deed": ALL, "hours": ALL, "plant": ALL, "subject": ALL,
                "fault": ALL}, "n_clicks"),
         Input({"type": "service", "deed": ALL, "plant": ALL, "subject": ALL}, "n_clicks"),
-        Input("alarms-test", "n_clicks"),
-        State("tick", "n_intervals"),
+        ticks,
         prevent_initial_call=True,
     )  # fmt: skip
-    def _do(_deeds: Any, _services: Any, _test: Any, ticks: int | None) -> tuple[Any, Any]:
+    def _do(_deeds: Any, _services: Any, ticks: int | None) -> tuple[Any, Any]:
         # A button drawn anew reports itself, too; only a press has a count.
         if not ctx.triggered or not ctx.triggered[0]["value"]:
             return no_update, no_update
-        what = ctx.triggered_id
-        said = _sent(site) if what == "alarms-test" else _done(site, what)
-        return said, (ticks or 0) + 1
+        return _done(site, ctx.triggered_id), (ticks or 0) + 1
+
+    # One of its own: only the page of alarms has this button.
+    @app.callback(*to_frame, Input("alarms-test", "n_clicks"), ticks, prevent_initial_call=True)
+    def _test(clicks: int | None, ticks: int | None) -> tuple[Any, Any]:
+        return (_sent(site), (ticks or 0) + 1) if clicks else (no_update, no_update)
 
 
 def _done(site: Site, what: dict[str, Any]) -> str:

@@ -22,7 +22,7 @@ from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View, view_of
 from dashboard.present import channel_amount, channel_name
 
-PIXELS = 900
+PIXELS = 700
 _MOST_CHANNELS = 12
 _LEAST_MS = 2 * MINUTE_MS
 _LENGTHS = {

@@ -28,7 +28,9 @@ def layout(view: View) -> Component:
             html.Div(
                 [
                     section("Pumps and boiler", html.Div(tiles, className="tiles")),
-                    section("The plant", drawing("plant", plant_svg(now), says)),
+                    section(
+                        "The plant", drawing("plant", plant_svg(now, _pump_address(view)), says)
+                    ),
                 ],
                 className="sides",
             ),
@@ -92,7 +94,7 @@ def _tile(
     )
     return html.Article(
         [
-            html.H3(words.named(part.id)),
+            html.H3(_title(view, part)),
             html.Div(value_words(power), className="big"),
             html.P(state.words, className="state"),
             html.P([seen, html.Br(), _today(today)], className="aside"),
@@ -100,6 +102,17 @@ def _tile(
         className=f"tile {state.state}",
         **{"data-part": part.id},
     )
+
+
+def _title(view: View, part: Pump | Boiler) -> Component:
+    name = words.named(part.id)
+    return link(name, view.link("/pump", id=part.id)) if isinstance(part, Pump) else name
+
+
+def _pump_address(view: View) -> str:
+    """Address of a pump's page with room for its id."""
+    address = view.link("/pump")
+    return f"{address}{'&' if '?' in address else '?'}id={{}}"
 
 
 def _today(use: dict[str, Any] | None) -> str:

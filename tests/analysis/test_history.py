@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.days import quantiles
 from analysis.history import PumpHistory, level_steps, pump_history, refills
 from analysis.hours import hours_of, voltage_exponent
 from analysis.minutes import pump_minutes, running_above_w
@@ -139,3 +140,11 @@ def test_a_pump_without_readings_has_no_history() -> None:
     assert pump_history(situation.plant, pump, situation.record, situation.span) is None
     one = {"heating.power": Readings.of([START_MS + MINUTE_MS], [50.0])}
     assert pump_history(situation.plant, pump, one, situation.span) is not None
+
+
+def test_quantiles_are_those_of_numpy() -> None:
+    """The fast quantile agrees with the reference library's linear one."""
+    value = np.random.default_rng(2).normal(size=37)
+    levels = (0.0, 0.02, 0.15, 0.5, 0.98, 1.0)
+    assert quantiles(value, levels, 5) == pytest.approx(np.quantile(value, levels))
+    assert np.isnan(quantiles(value, levels, 38)).all()

@@ -102,15 +102,16 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
 
 
-def test_slow_result_holds_rows_and_epochs(site: Site) -> None:
-    """Each night a page finds the pump's days and its epoch with what is usual in it."""
+def test_nightly_rows_and_epochs_for_the_page(site: Site) -> None:
+    """Each night a page finds the pump's days, its epoch, and what could not be judged."""
     lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    nightly_results(site, NOW)
     judge_slowly(site, NOW)
-    slow = site.journal.result("quay", "slow")
+    pumps, slow = site.journal.result("quay", "pumps"), site.journal.result("quay", "slow")
+    assert pumps is not None
     assert slow is not None
-    (pump,) = slow[1]["pumps"]
-    assert pump["days"]["run_h"][3] == pytest.approx(24.0)
-    (epoch,) = pump["epochs"]
+    assert pumps[1][0]["days"]["run_h"][3] == pytest.approx(24.0)
+    (epoch,) = pumps[1][0]["epochs"]
     assert epoch["baseline_w"] == 50.0
     assert not epoch["is_learning"]
     assert {c["fault"] for c in slow[1]["cannot_judge"]} >= {"sludge", "reversed_flow"}

@@ -129,3 +129,26 @@ def test_tables_that_cannot_be_read(tmp_path: Path, capsys, text: str, words: st
     table.write_text(text)
     assert main(["rating", "--table", str(table)]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_choose_in_words_and_json(log: Path, tmp_path: Path, capsys) -> None:
+    """Without sensors the need is given; the class, the payback and the cautions are told."""
+    plant = _plant(tmp_path, PLANT.replace("electronic", "induction"))
+    asked = ["choose", "--plant", str(plant), "--log", str(log), "--heat-kw", "10"]
+    assert main([*asked, "--spread-k", "15", "--cost", "300"]) == 0
+    said = capsys.readouterr().out
+    for words in ("head class 4 m", "pays back in", "what if mode fixed speed III", "caution:"):
+        assert words in said
+    assert main([*asked, "--spread-k", "15", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["flow"]["value"] == pytest.approx(10 / (1.163 * 15), rel=1e-3)
+    assert document["head_class_m"] == 4
+
+
+def test_choose_names_what_it_needs(log: Path, tmp_path: Path, capsys) -> None:
+    """Without boiler input and outdoor sensor the heat is unknown, and the remedy is named."""
+    plant = _plant(tmp_path, PLANT)
+    assert main(["choose", "--plant", str(plant), "--log", str(log)]) == 0
+    assert "--heat-kw" in capsys.readouterr().out
+    assert main(["choose", "--plant", str(plant), "--log", str(log), "--pump", "x"]) == 2
+    assert "it has heating" in capsys.readouterr().err

@@ -1,0 +1,152 @@
+"""A boiler's firings day by day: what its judges and its report look at, worked out once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.climate import Days, outdoor_days
+from analysis.cycles import BoilerCycles, boiler_cycles
+from analysis.cycling import demand_hours
+from analysis.levels import BoolArray
+from analysis.plant import Boiler, Plant
+from analysis.purpose import charging
+from analysis.readings import FloatArray, IntArray, Record
+from analysis.timebase import HOUR_MS, SECOND_MS, Span, local_day_edges
+from analysis.watch import Situation
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FireDays:
+    """Figures of each local day of one boiler; NaN where nothing is known of a day.
+
+    Attributes
+    ----------
+    start_ms : ndarray of int64, shape (n,)
+        Local midnights [ms].
+    starts : ndarray of float64
+        Firings begun for heating.
+    charges : ndarray of float64
+        Firings begun for charging a store.
+    on_h, demand_h : ndarray of float64
+        Hours of firing for heating, and hours of heat demand.
+    median_on_s : ndarray of float64
+        Median length of the complete heating firings.
+    outdoor_c : ndarray of float64
+        Daily mean outdoor temperature.
+    """
+
+    start_ms: IntArray
+    starts: FloatArray
+    charges: FloatArray
+    on_h: FloatArray
+    demand_h: FloatArray
+    median_on_s: FloatArray
+    outdoor_c: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.start_ms)
+
+    @property
+    def per_demand_hour(self) -> FloatArray:
+        """Starts per hour of heat demand; NaN on days with less than two such hours."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rate = self.starts / self.demand_h
+        return np.where(self.demand_h >= 2.0, rate, np.nan)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fired:
+    """One boiler's cycles, what each was for, and its days."""
+
+    boiler: Boiler
+    found: BoilerCycles
+    is_charge: BoolArray
+    days: FireDays
+
+    @property
+    def start_ms(self) -> IntArray:
+        """Starts of all firings [ms]."""
+        return np.array([c.start_ms for c in self.found.cycles], np.int64)
+
+    @property
+    def end_ms(self) -> IntArray:
+        """Ends of all firings [ms]."""
+        return np.array([c.end_ms for c in self.found.cycles], np.int64)
+
+
+def fired(situation: Situation, boiler: Boiler) -> Fired:
+    """A boiler's firings of a situation, worked out once for all its judges."""
+    key = f"fired {boiler.id} {situation.span.start_ms} {situation.span.end_ms}"
+    if key not in situation.memo:
+        situation.memo[key] = fired_in(situation.plant, boiler, situation.record, situation.span)
+    known: Fired = situation.memo[key]
+    return known
+
+
+def fired_in(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fired:
+    """A boiler's firings with their purposes and days.
+
+    Parameters
+    ----------
+    plant : Plant
+        Where channels are named.
+    boiler : Boiler
+        Which boiler.
+    record : mapping of str to Readings
+        What was measured.
+    span : Span
+        Time to look at.
+    """
+    found = boiler_cycles(plant, boiler, record, span)
+    is_charge = charging(plant, record, found.cycles, span)
+    return Fired(
+        boiler,
+        found,
+        is_charge,
+        _days(
+            found,
+            is_charge,
+            span,
+            outdoor=outdoor_days(plant, record, span),
+            timezone=plant.timezone,
+        ),
+    )
+
+
+def _days(
+    found: BoilerCycles, is_charge: BoolArray, span: Span, *, outdoor: Days | None, timezone: str
+) -> FireDays:
+    edges = local_day_edges(span, timezone)
+    count = max(len(edges) - 1, 0)
+    cycles = found.cycles
+    start = np.array([c.start_ms for c in cycles], np.int64)
+    end = np.array([c.end_ms for c in cycles], np.int64)
+    is_complete = np.array([c.is_complete for c in cycles], bool)
+    day = np.searchsorted(edges, start, side="right") - 1
+    starts, charges, on_h, demand_h, median = (np.zeros(count) for _ in range(5))
+    median[:] = np.nan
+    for k in range(count):
+        own = day == k
+        heats = own & ~is_charge
+        starts[k], charges[k] = heats.sum(), (own & is_charge).sum()
+        # a firing may reach into the next day: clip it at midnight
+        touching = ~is_charge & (start < edges[k + 1]) & (end > edges[k])
+        a, b = np.maximum(start[touching], edges[k]), np.minimum(end[touching], edges[k + 1])
+        on_h[k] = (b - a).sum() / HOUR_MS
+        demand_h[k] = demand_hours(a, b)
+        lengths = (end - start)[heats & is_complete] / SECOND_MS
+        if len(lengths):
+            median[k] = np.median(lengths)
+    return FireDays(
+        edges[:-1], starts, charges, on_h, demand_h, median, _aligned(outdoor, edges[:-1])
+    )
+
+
+def _aligned(days: Days | None, start_ms: IntArray) -> FloatArray:
+    value = np.full(len(start_ms), np.nan)
+    if days is not None and len(days):
+        at = np.searchsorted(days.start_ms, start_ms)
+        inside = at < len(days)
+        same = inside & (days.start_ms[np.minimum(at, len(days) - 1)] == start_ms)
+        value[same] = days.value[at[same]]
+    return value

@@ -1,0 +1,204 @@
+"""Judge of short cycling: more and shorter firings per hour of heat demand than the boiler's own.
+
+What is short by the rules of thumb alone is told in the boiler's report; many sound boilers are.
+A finding needs more: that the boiler departs from its own habit at like weather, and stays so.
+"""
+
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+
+from analysis.cycling import LIMITS
+from analysis.finding import Evidence, Finding
+from analysis.firedays import Fired, FireDays, fired
+from analysis.readings import FloatArray
+from analysis.timebase import DAY_MS
+from analysis.watch import Situation, Verdict
+
+_BEFORE_DAYS, _AFTER_DAYS = 5, 2
+_LIKE_K = 4.0
+"""Days are like each other where their outdoor temperatures part by no more than this."""
+_MORE = 1.5
+"""So many times as many starts per hour of demand as on like days are a departure."""
+_SURE = 3.0
+_EXTREME_PER_HOUR, _EXTREME_S = 12.0, 120.0
+"""Five minutes from start to start for days on end: short by every rule of thumb there is."""
+
+
+def judge_short_cycling(situation: Situation) -> Verdict:
+    """A boiler that fires more often and more briefly than it used to, at like weather."""
+    boiler = next(b for b in situation.plant.boilers if b.id == situation.subject)
+    seen = fired(situation, boiler)
+    if seen.found.method is None:
+        return Verdict(needs="power, a fuel counter or the flow temperature of the boiler")
+    days = seen.days
+    change = _change(days)
+    if change is None:
+        change = _extreme(days)
+    if change is None:
+        if np.isfinite(days.per_demand_hour).sum() < _BEFORE_DAYS + _AFTER_DAYS:
+            return Verdict(needs="a week of heating, to know the boiler's own habit")
+        return Verdict()
+    return Verdict((_finding(situation, seen, change),))
+
+
+class _Change(NamedTuple):
+    first: int
+    last: int
+    ratio: float
+    before: float
+    after: float
+    sureness: float
+    gain: float
+
+
+def _change(days: FireDays) -> _Change | None:
+    """The day from which on starts per demand hour are up against like days before it."""
+    rate = days.per_demand_hour
+    usable = np.flatnonzero(np.isfinite(rate) & (days.starts >= 4))
+    best: _Change | None = None
+    for k in range(_BEFORE_DAYS, len(usable) - _AFTER_DAYS + 1):
+        before, after = usable[:k], usable[k:]
+        change = _compared(days, rate, before, after)
+        if change is not None and (best is None or change.gain > best.gain):
+            best = change
+    return best
+
+
+def _compared(
+    days: FireDays, rate: FloatArray, before: np.ndarray, after: np.ndarray
+) -> _Change | None:
+    log = np.log(rate)
+    usual = _like(days, log, after, before)
+    own = log[before] - _like(days, log, before, before, leave_out=True)
+    up = log[after] - usual
+    known = np.isfinite(up)
+    if known.sum() < _AFTER_DAYS or np.isfinite(own).sum() < _BEFORE_DAYS - 1:
+        return None
+    up, spread = up[known], max(float(np.nanstd(own)), 0.1)
+    middle = float(np.median(up))
+    shorter = np.nanmedian(days.median_on_s[after]) / np.nanmedian(days.median_on_s[before])
+    lasting = np.mean(up > np.log(1.25))
+    if middle < np.log(_MORE) or lasting < 0.8 or shorter > 0.9:
+        return None
+    sureness = (middle - abs(float(np.nanmedian(own)))) / spread * np.sqrt(min(len(up), 9) / 2)
+    if sureness < _SURE:
+        return None
+    rates = float(np.median(rate[before])), float(np.median(rate[after]))
+    gain = float((up - np.log(1.25)).sum())
+    return _Change(
+        int(after[0]), int(after[-1]), float(np.exp(middle)), *rates, float(sureness), gain
+    )
+
+
+def _like(
+    days: FireDays,
+    log: FloatArray,
+    asked: np.ndarray,
+    among: np.ndarray,
+    *,
+    leave_out: bool = False,
+) -> FloatArray:
+    """Median over the three days among others whose weather is most alike; NaN without any."""
+    outdoor = days.outdoor_c
+    if not np.isfinite(outdoor[among]).any():
+        outdoor = np.zeros(len(days))
+    apart = np.abs(outdoor[asked][:, None] - outdoor[among][None, :])
+    apart = np.where(np.isfinite(apart), apart, np.inf)
+    if leave_out:
+        apart[asked[:, None] == among[None, :]] = np.inf
+    found = np.full(len(asked), np.nan)
+    for i, row in enumerate(apart):
+        nearest = np.argsort(row)[:3]
+        nearest = nearest[row[nearest] <= _LIKE_K]
+        if len(nearest):
+            found[i] = np.median(log[among[nearest]])
+    return found
+
+
+def _extreme(days: FireDays) -> _Change | None:
+    """Days on end with starts every five minutes and firings of less than two."""
+    rate = days.per_demand_hour
+    bad = (rate >= _EXTREME_PER_HOUR) & (days.median_on_s < _EXTREME_S)
+    at = np.flatnonzero(bad)
+    known = np.flatnonzero(np.isfinite(rate))
+    if len(at) < 3 or not bad[known[-3:]].all():
+        return None
+    return _Change(
+        int(at[0]), int(at[-1]), 1.0, float("nan"), float(np.median(rate[at])), _SURE, 0.0
+    )
+
+
+def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
+    days = seen.days
+    limits = LIMITS[seen.boiler.fuel]
+    after = slice(change.first, change.last + 1)
+    ends = days.start_ms[change.last] + DAY_MS
+    lasts = ends + DAY_MS >= situation.span.end_ms or not len(days.start_ms[change.last + 1 :])
+    usual = f"about {change.before:.1f} at like weather" if change.before == change.before else ""
+    thumb = f"rule of thumb: at most {limits.most_per_hour:.0f}"
+    channel = seen.found.channel or ""
+    return Finding(
+        subject=situation.subject,
+        fault="short_cycling",
+        start_ms=max(int(days.start_ms[change.first]), situation.span.start_ms),
+        end_ms=None if lasts else int(ends),
+        urgency="note",
+        confidence=min(0.6 + 0.05 * change.sureness, 0.95),
+        evidence=(
+            Evidence(
+                channel,
+                "starts per hour of heat demand",
+                change.after,
+                f"{usual} ({thumb})" if usual else thumb,
+                "1/h",
+            ),
+            Evidence(
+                channel,
+                "median firing",
+                float(np.nanmedian(days.median_on_s[after])) / 60,
+                f"rule of thumb: at least {limits.shortest_median_s / 60:.0f}",
+                "min",
+            ),
+        ),
+        possible=causes(situation, seen),
+    )
+
+
+def causes(situation: Situation, seen: Fired) -> tuple[str, ...]:
+    """Likely causes of short cycling in the order of what the data show."""
+    swing, spread = swings_k(situation, seen)
+    scored = [
+        (2.0 if swing < 6.0 else 0.8, "the thermostat's band is too narrow, or a lock is missing"),
+        (1.5 if spread > 20.0 else 0.4, "too little flow: pump too slow, or valves shut"),
+        (1.4 if spread < 4.0 else 0.3, "pump too strong: flow and return hardly part"),
+        (1.0, "the boiler is larger than the load; a lower flow temperature or range rating helps"),
+        (0.6, "a sensor that is loose or too near the burner"),
+        (0.5, "scale or sludge on the exchanger"),
+    ]
+    scored.sort(key=lambda one: -one[0])
+    return tuple(words for _, words in scored)
+
+
+def swings_k(situation: Situation, seen: Fired) -> tuple[float, float]:
+    """Median swing of the flow temperature over late cycles, and flow minus return in firing."""
+    plant, record = situation.plant, situation.record
+    late = seen.found.cycles[-200:]
+    flow = plant.first(seen.boiler.id, "temperature", "flow")
+    back = plant.first(seen.boiler.id, "temperature", "return")
+    swing = spread = float("nan")
+    if flow and flow.id in record and len(late) > 3:
+        readings = record[flow.id]
+        edges = np.searchsorted(readings.time_ms, [c.start_ms for c in late])
+        parts = [readings.value[a:b] for a, b in pairwise(edges) if b > a + 1]
+        if parts:
+            swing = float(np.median([np.nanmax(p) - np.nanmin(p) for p in parts]))
+        if back and back.id in record:
+            ends = np.array([c.end_ms for c in late])
+            other = record[back.id]
+            i = np.clip(np.searchsorted(readings.time_ms, ends) - 1, 0, len(readings) - 1)
+            j = np.clip(np.searchsorted(other.time_ms, ends) - 1, 0, len(other) - 1)
+            if len(readings) and len(other):
+                spread = float(np.nanmedian(readings.value[i] - other.value[j]))
+    return swing, spread

@@ -1,0 +1,287 @@
+"""Sensors not to be trusted: heard no more, stuck on one value, fallen off their pipe."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.finding import DataProblem, Evidence, Finding
+from analysis.grid import ago, held, lasting
+from analysis.levels import BoolArray
+from analysis.plant import Channel
+from analysis.readings import FloatArray, Readings, usual_step_ms
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
+from analysis.watch import Situation, Verdict
+from analysis.watched import Watched, watched
+
+# heard no more
+
+SILENT_MS = round(6.5 * HOUR_MS)
+"""Cellar radio is away for hours now and then; common practice, no source."""
+_SILENT_STEPS = 20
+_ALL_SHARE = 0.6
+_TOGETHER_MS = 30 * MINUTE_MS
+
+
+@dataclass(frozen=True, slots=True)
+class _Silence:
+    channel: Channel
+    start_ms: int
+    end_ms: int | None
+
+
+def judge_silent(situation: Situation) -> Verdict:
+    """Channels without a reading for hours; most of a plant's at once are one finding."""
+    if not situation.plant.channels:
+        return Verdict(needs="channels in the plant file")
+    every = [s for c in situation.plant.channels for s in _silences(situation, c)]
+    every.sort(key=lambda s: s.start_ms)
+    heard = sum(1 for c in situation.plant.channels if len(_of(situation, c))) or 1
+    found: list[Finding] = []
+    while every:
+        first = every[0]
+        group = [s for s in every if s.start_ms - first.start_ms <= _TOGETHER_MS]
+        if len(group) > max(_ALL_SHARE * heard, 2):
+            found.append(_silent_finding(group, subject="plant"))
+        else:
+            group = [s for s in group if _same_device(s.channel, first.channel)]
+            found.append(_silent_finding(group, subject=group[0].channel.id))
+        every = [s for s in every if s not in group]
+    return Verdict(tuple(found))
+
+
+def _same_device(one: Channel, other: Channel) -> bool:
+    """Channels of one topic come from one device; so do the quantities of a plug."""
+    if one.topic is not None and other.topic is not None:
+        return one.topic == other.topic
+    return one.id == other.id
+
+
+def _of(situation: Situation, channel: Channel) -> Readings:
+    return situation.record.get(channel.id, Readings.empty())
+
+
+def _silences(situation: Situation, channel: Channel) -> Iterator[_Silence]:
+    readings, span = _of(situation, channel), situation.span
+    last_ms = situation.last_ms.get(channel.id)
+    if not len(readings):
+        if last_ms is not None and span.end_ms - last_ms > SILENT_MS:
+            yield _Silence(channel, last_ms, None)
+        return
+    least = _least_silence_ms(situation, channel)
+    times = np.append(readings.time_ms, [span.end_ms])
+    for at in np.flatnonzero(np.diff(times) > least):
+        is_last = at == len(readings) - 1
+        yield _Silence(channel, int(times[at]), None if is_last else int(times[at + 1]))
+
+
+def _least_silence_ms(situation: Situation, channel: Channel) -> int:
+    """A silence that says something; a value that reports on change may rest for ever."""
+    readings = _of(situation, channel)
+    if channel.reports == "change" and channel.interval_s is None:
+        usual = float(np.quantile(np.diff(readings.time_ms), 0.99)) if len(readings) > 20 else 0.0
+        return max(SILENT_MS, round(6 * usual))
+    usual_ms = channel.interval_s * SECOND_MS if channel.interval_s else usual_step_ms(readings)
+    return max(SILENT_MS, round(_SILENT_STEPS * usual_ms))
+
+
+def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
+    start = min(s.start_ms for s in group)
+    ends = [s.end_ms for s in group]
+    end = None if None in ends else max(e for e in ends if e is not None)
+    hours = None if end is None else (end - start) / HOUR_MS
+    return Finding(
+        subject=subject,
+        fault="channel_silent",
+        start_ms=start,
+        end_ms=end,
+        raised_ms=start + SILENT_MS,
+        urgency="soon",
+        confidence=0.95,
+        evidence=tuple(
+            Evidence(s.channel.id, "hours without a reading", hours, "readings as usual", "h")
+            for s in group[:6]
+        ),
+        ruled_out=("a short loss of the radio: it lasts for hours",),
+        possible=("power cut", "network or broker down", "plug or sensor without power")
+        if subject == "plant"
+        else ("battery empty or plug without power", "out of radio reach", "topic changed"),
+    )
+
+
+# stuck
+
+_STUCK_MS = 180 * MINUTE_MS
+_LONGER = 1.5
+_STUCK_READINGS = 6
+_MOVED_K = 6.0
+
+
+def judge_stuck(situation: Situation) -> Verdict:
+    """Pipe sensors that repeat one value while the other pipe of their loop moves."""
+    pipes = [c for c in situation.plant.select(quantity="temperature") if _peer(situation, c)]
+    measured = [c for c in pipes if len(_of(situation, c)) > _STUCK_READINGS]
+    if not measured:
+        return Verdict(needs="flow and return temperatures of one loop, to compare them")
+    return Verdict(tuple(f for c in measured for f in _stuck_findings(situation, c)))
+
+
+def _peer(situation: Situation, channel: Channel) -> Channel | None:
+    other = {"flow": "return", "return": "flow"}.get(channel.place or "")
+    return situation.plant.first(channel.of, "temperature", other) if other else None
+
+
+def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]:
+    peer = _peer(situation, channel)
+    if peer is None or not len(_of(situation, peer)):
+        return
+    longest = 0
+    for span, value in _repeats(_of(situation, channel)):
+        length = span.end_ms - span.start_ms
+        if length < _LONGER * longest or not _moved(situation, channel, peer, span):
+            longest = max(longest, length)
+            continue
+        last = int(_of(situation, channel).time_ms[-1])
+        yield Finding(
+            subject=channel.id,
+            fault="sensor_stuck",
+            start_ms=span.start_ms,
+            end_ms=None if span.end_ms >= last else span.end_ms,
+            raised_ms=min(span.start_ms + _STUCK_MS, span.end_ms),
+            urgency="note",
+            confidence=0.9,
+            evidence=(
+                Evidence(channel.id, "repeats", value, "moving with the water", "Cel"),
+                Evidence(peer.id, "moved meanwhile by more than", _MOVED_K, "", "K"),
+            ),
+            ruled_out=("a resting loop: its other pipe moves and its pump runs",),
+        )
+
+
+def _repeats(readings: Readings) -> Iterator[tuple[Span, float]]:
+    """Stretches of one and the same value, long and of many readings."""
+    known = readings.known()
+    same = np.diff(known.value) == 0
+    padded = np.concatenate(([False], same, [False]))
+    edge = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
+    for a, b in edge:
+        span = Span(int(known.time_ms[a]), int(known.time_ms[b]))
+        if b - a >= _STUCK_READINGS and span.end_ms - span.start_ms >= _STUCK_MS:
+            yield span, float(known.value[a])
+
+
+def _moved(situation: Situation, channel: Channel, peer: Channel, span: Span) -> bool:
+    """Whether the other pipe moved while the loop's pump ran, so that this one had to."""
+    other = _of(situation, peer).within(span).known().value
+    other = other[(other != 85.0) & (other > -50.0)]
+    if len(other) < 3 or float(other.max() - other.min()) < _MOVED_K:
+        return False
+    seen = watched(situation)
+    if channel.of not in seen.minutes.pumps:
+        return True
+    rows = slice(*np.searchsorted(seen.minutes.start_ms, (span.start_ms, span.end_ms)))
+    signs, _ = seen.signs(channel.of, max(rows.start, 0)) if rows.stop > rows.start else (None, 0)
+    split = signs.usual.levels.split_w if signs else None
+    power = seen.minutes.pumps[channel.of].drawn.power_w[rows]
+    return split is None or float(np.mean(np.nan_to_num(power) > split)) > 0.3
+
+
+# off the pipe
+
+_DROP_K, _DROP_MIN = 7.0, 8
+_FLAT_K, _FLAT_MIN = 1.5, 25
+_OTHER_KEPT_K = 3.0
+
+
+def judge_off_pipe(situation: Situation) -> Verdict:
+    """Pipe sensors that fall to the room's temperature faster than any pipe can, and stay."""
+    seen = watched(situation)
+    pipes = [c for c in situation.plant.select(quantity="temperature") if c.place in _PLACES]
+    pumps = [c for c in pipes if c.of in seen.minutes.pumps and len(_of(situation, c))]
+    if not pumps:
+        return Verdict(needs="flow and return temperatures of a loop")
+    return Verdict(tuple(f for c in pumps for f in _off_findings(seen, c)))
+
+
+_PLACES = ("flow", "return")
+
+
+def _off_findings(seen: Watched, channel: Channel) -> Iterator[Finding]:
+    one = seen.minutes.pumps[channel.of]
+    value, other = one.flow_c, one.return_c
+    if channel.place == "return":
+        value, other = other, value
+    at = 0
+    rows = np.flatnonzero(_fell(value, other, seen.minutes.source_c(one.pump)))
+    for row in rows:
+        if row < at:
+            continue
+        end = _back_on(value, int(row))
+        start = int(row) - _FLAT_MIN - _DROP_MIN
+        at = end if end is not None else len(value)
+        yield Finding(
+            subject=channel.id,
+            fault="sensor_off_pipe",
+            start_ms=int(seen.minutes.start_ms[max(start, 0)]),
+            end_ms=None if end is None else int(seen.minutes.start_ms[end]),
+            raised_ms=int(seen.minutes.start_ms[row]) + MINUTE_MS,
+            urgency="note",
+            confidence=0.85,
+            evidence=(
+                Evidence(
+                    channel.id,
+                    "fell within minutes and stays at",
+                    float(value[row]),
+                    f"about {float(np.nan_to_num(value[max(start, 0)])):.0f} as before",
+                    "Cel",
+                ),
+            ),
+            ruled_out=("a cooling pipe: that takes the better part of an hour",),
+        )
+
+
+def _fell(value: FloatArray, other: FloatArray, source: FloatArray) -> BoolArray:
+    """Minutes in which a fall beyond what a pipe can do has been followed by a flat half hour."""
+    whole = held(value, 40)
+    before = ago(whole, _FLAT_MIN + _DROP_MIN)
+    settled = ago(whole, _FLAT_MIN)
+    with np.errstate(invalid="ignore"):
+        fast = before - settled > _DROP_K
+        flat = lasting(np.asarray(np.abs(whole - ago(whole, 1)) < 0.4)) >= _FLAT_MIN - 2
+        flat &= np.abs(whole - settled) < _FLAT_K
+        low = whole < 32.0
+        kept = np.nan_to_num(_drop(other), nan=0.0) < _OTHER_KEPT_K
+        # What feeds the loop did not fall with it.
+        kept &= np.nan_to_num(_drop(source), nan=0.0) < 0.5 * (before - settled)
+    return np.asarray(fast & flat & low & kept)
+
+
+def _drop(value: FloatArray) -> FloatArray:
+    """By how much another temperature fell in those same minutes [K]."""
+    whole = held(value, 40)
+    return ago(whole, _FLAT_MIN + _DROP_MIN) - ago(whole, _FLAT_MIN)
+
+
+def _back_on(value: FloatArray, row: int) -> int | None:
+    """First minute in which the sensor is warm again, beyond what air does."""
+    with np.errstate(invalid="ignore"):
+        warm = np.flatnonzero(value[row:] > value[row] + 6.0)
+    return row + int(warm[0]) if len(warm) else None
+
+
+# as doubtful data
+
+
+def doubts(findings: tuple[Finding, ...]) -> tuple[DataProblem, ...]:
+    """Sensor findings as stretches of a channel that are not to be trusted."""
+    words = {
+        "channel_silent": "nothing heard",
+        "sensor_stuck": "repeats one value",
+        "sensor_off_pipe": "fell off its pipe",
+    }
+    return tuple(
+        DataProblem(sign.channel, words[f.fault], f.start_ms, f.end_ms)
+        for f in findings
+        if f.fault in words
+        for sign in f.evidence[: None if f.fault == "channel_silent" else 1]
+    )

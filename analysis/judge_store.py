@@ -1,0 +1,215 @@
+"""Judges of the store: too cool for hygiene, and losing more heat at rest than it used to."""
+
+from itertools import pairwise
+
+import numpy as np
+
+from analysis.cooling import Rates, loss_of_store, rank_interval, store_rates, surroundings
+from analysis.finding import Evidence, Finding
+from analysis.plant import Channel, Store
+from analysis.readings import FloatArray, IntArray, Readings, hold_limit_ms, summarise
+from analysis.timebase import DAY_MS, Span, local_day_edges
+from analysis.watch import Situation, Verdict
+
+HYGIENE_CEL = 60.0
+"""Guidance for stored hot water, 60 Cel and 50 Cel at the tap (HSE, Legionnaires' disease: hot
+and cold water systems; DVGW W 551). Local rules decide."""
+TOO_COOL_CEL = 50.0
+"""A store whose hottest hour of the day stays below this gives no 50 Cel at any tap."""
+_DAYS = 2
+_CHARGE_RISE_K = 1.5
+
+
+def _part(situation: Situation) -> Store:
+    return next(s for s in situation.plant.stores if s.id == situation.subject)
+
+
+def _sensor(situation: Situation, places: tuple[str, ...]) -> tuple[Channel, Readings] | None:
+    for place in places:
+        channel = situation.plant.first(situation.subject, "temperature", place)
+        readings = situation.record.get(channel.id, Readings.empty()) if channel else None
+        if channel is not None and readings is not None and len(readings):
+            return channel, readings
+    return None
+
+
+# too cool
+
+
+def judge_store_too_cool(situation: Situation) -> Verdict:
+    """A store that is charged, and yet never gets warm enough for days."""
+    sensor = _sensor(situation, ("top",))
+    if sensor is None:
+        return Verdict(needs=f"a temperature at the top of '{situation.subject}'")
+    channel, readings = sensor
+    edges = local_day_edges(situation.span, situation.plant.timezone)
+    hottest, charged = _days(readings, channel, edges)
+    if not np.isfinite(hottest).any():
+        return Verdict(needs=f"a whole day of '{channel.id}'")
+    cool = np.isfinite(hottest) & (hottest < TOO_COOL_CEL) & charged
+    found = tuple(
+        _too_cool(situation, channel, hottest, (edges, a, b))
+        for a, b in _stretches(cool, np.isfinite(hottest) & charged)
+    )
+    return Verdict(found)
+
+
+def _days(readings: Readings, channel: Channel, edges: IntArray) -> tuple[FloatArray, np.ndarray]:
+    """Hottest hour of each day [Cel], NaN where little is known, and whether it was charged."""
+    hours = np.unique(
+        np.concatenate([np.linspace(a, b, 25) for a, b in pairwise(edges.tolist())]).astype(
+            np.int64
+        )
+    )
+    found = summarise(readings, hours, hold_limit_ms(readings, channel))
+    day = np.searchsorted(edges, found.start_ms, side="right") - 1
+    mean = found.mean
+    rise = np.append([0.0], np.diff(mean))
+    count = len(edges) - 1
+    hottest, charged = np.full(count, np.nan), np.zeros(count, bool)
+    for k in range(count):
+        own = (day == k) & np.isfinite(mean)
+        if own.sum() >= 12:
+            hottest[k] = mean[own].max()
+            charged[k] = bool((rise[own] >= _CHARGE_RISE_K).any())
+    return hottest, charged
+
+
+def _stretches(bad: np.ndarray, known: np.ndarray) -> list[tuple[int, int]]:
+    """First and last of runs of bad days among the known ones."""
+    at = np.flatnonzero(known)
+    found, begin = [], None
+    for k, is_bad in enumerate([*bad[at].tolist(), False]):
+        if is_bad and begin is None:
+            begin = k
+        elif not is_bad and begin is not None:
+            if k - begin >= _DAYS:
+                found.append((int(at[begin]), int(at[k - 1])))
+            begin = None
+    return found
+
+
+def _too_cool(
+    situation: Situation, channel: Channel, hottest: FloatArray, at: tuple[IntArray, int, int]
+) -> Finding:
+    edges, first, last = at
+    days = hottest[first : last + 1]
+    warm_later = np.isfinite(hottest[last + 1 :]).any()
+    return Finding(
+        subject=situation.subject,
+        fault="store_too_cool",
+        start_ms=max(int(edges[first]), situation.span.start_ms),
+        end_ms=int(edges[last + 1]) if warm_later else None,
+        urgency="soon",
+        confidence=0.9,
+        evidence=(
+            Evidence(
+                channel.id,
+                "hottest hour of the day, median",
+                float(np.nanmedian(days)),
+                f"at least {TOO_COOL_CEL:.0f}; guidance for stored water {HYGIENE_CEL:.0f}",
+                "Cel",
+            ),
+        ),
+    )
+
+
+# standing loss
+
+_MORE = 1.45
+_HIGH_W_K = 4.0
+"""Stores lose 1.2 to 3.5 W/K (domain practice, from memory); above this something is wrong."""
+_RECENT_DAYS = 5
+
+
+def judge_standing_loss(situation: Situation) -> Verdict:
+    """A store that cools faster at rest than it did, or than any store of its size should."""
+    store = _part(situation)
+    rates = store_rates(situation.plant, store, situation.record, situation.span)
+    if rates is None:
+        return Verdict(needs=f"a temperature of '{store.id}'")
+    if len(rates) < 4:
+        return Verdict(needs=f"undisturbed hours of '{store.id}': without charge and draw")
+    at = _change(rates)
+    if at:
+        return Verdict((_changed(situation, rates, at),))
+    if any(pump.duty == "recirculation" for pump in situation.plant.pumps):
+        # what circulates through the house's pipes is not lost by the store itself
+        return Verdict()
+    finding = _too_high(situation, store, rates)
+    return Verdict((finding,) if finding else ())
+
+
+def _change(rates: Rates) -> int | None:
+    """First stretch from which on the rates are up, with intervals of before and after apart."""
+    best, place = 0.0, None
+    for k in range(4, len(rates) - 2):
+        before, after = rates.per_h[:k], rates.per_h[k:]
+        ratio = float(np.median(after) / max(np.median(before), 1e-4))
+        if ratio < _MORE:
+            continue
+        spread = 1.4826 * float(np.median(np.abs(before - np.median(before)))) + 1e-4
+        apart = (np.median(after) - np.median(before)) / spread
+        high_before = rank_interval(before)[1]
+        lasting = np.mean(after > np.quantile(before, 0.8))
+        score = float(apart * np.sqrt(min(k, len(rates) - k)))
+        if lasting >= 0.75 and np.quantile(after, 0.3) > high_before and score > max(best, 5.0):
+            best, place = score, k
+    return place
+
+
+def _changed(situation: Situation, rates: Rates, at: int) -> Finding:
+    before = float(np.median(rates.per_h[:at]))
+    low, high = rank_interval(rates.per_h[at:])
+    after = float(np.median(rates.per_h[at:]))
+    return _loss(
+        situation,
+        int(rates.middle_ms[at]),
+        Evidence(
+            _channel_id(situation),
+            f"cooling rate at rest ({low * 100:.2f} to {high * 100:.2f})",
+            after * 100,
+            f"about {before * 100:.2f} as before",
+            "%/h",
+        ),
+        confidence=min(0.6 + 0.1 * after / before, 0.95),
+    )
+
+
+def _too_high(situation: Situation, store: Store, rates: Rates) -> Finding | None:
+    _, is_measured = surroundings(situation.plant, situation.record, situation.span)
+    late = rates.within(
+        Span(situation.span.end_ms - 4 * _RECENT_DAYS * DAY_MS, situation.span.end_ms)
+    )
+    loss = loss_of_store(late, store, is_measured=is_measured)
+    if loss.value is None or loss.low is None or loss.low < _HIGH_W_K:
+        return None
+    return _loss(
+        situation,
+        situation.span.start_ms,
+        Evidence(
+            _channel_id(situation),
+            f"standing loss ({loss.low:.1f} to {loss.high:.1f})",
+            loss.value,
+            f"at most {_HIGH_W_K:.0f} (usual for its kind)",
+            "W/K",
+        ),
+        confidence=0.7,
+    )
+
+
+def _channel_id(situation: Situation) -> str:
+    sensor = _sensor(situation, ("top", "body", "bottom"))
+    return sensor[0].id if sensor else ""
+
+
+def _loss(situation: Situation, start_ms: int, sign: Evidence, *, confidence: float) -> Finding:
+    return Finding(
+        subject=situation.subject,
+        fault="standing_loss_high",
+        start_ms=start_ms,
+        end_ms=None,
+        urgency="note",
+        confidence=confidence,
+        evidence=(sign,),
+    )

@@ -1,0 +1,45 @@
+"""A pump's sheet: daily rows and epochs, and what was usual of each sign while it was learned."""
+
+import math
+from typing import Any
+
+from analysis.days import quantiles
+from analysis.estimate import plain
+from analysis.history import LEARNING_DAYS, Epoch, PumpHistory
+from analysis.usual import baseline_rows
+
+SIGNS = ("level_w", "factor", "restless", "spread_k", "run_h", "idle_k")
+"""Columns of the daily rows that are shown with what was usual."""
+
+
+def pump_sheet(history: PumpHistory) -> dict[str, Any]:
+    """Document of a pump's history with the expected band of every sign.
+
+    ``usual`` holds, for each sign, a pair of least and greatest usual value for
+    each epoch; null where the epoch is still being learned or the sign was not
+    measured.
+
+    Parameters
+    ----------
+    history : PumpHistory
+        Daily rows and epochs.
+    """
+    usual = {s: [usual_band(history, e, s) for e in history.epochs] for s in SIGNS}
+    return history.document() | {"usual": usual}
+
+
+def usual_band(history: PumpHistory, epoch: Epoch, sign: str) -> list[float | None] | None:
+    """Fifth and ninety-fifth percentile of a sign over the days an epoch was learned from.
+
+    Parameters
+    ----------
+    history : PumpHistory
+        Daily rows and epochs.
+    epoch : Epoch
+        One of them.
+    sign : str
+        A column of the daily rows.
+    """
+    value = getattr(history.days, sign)[baseline_rows(history, epoch)]
+    low, high = quantiles(value, (0.05, 0.95), LEARNING_DAYS)
+    return None if math.isnan(low) else [plain(low, 4), plain(high, 4)]

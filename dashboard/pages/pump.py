@@ -1,0 +1,275 @@
+"""One pump: its state in a sentence, its signs against what is usual, what was found, logbook."""
+
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+from dash import html
+
+from analysis.plant import Pump
+from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
+from dashboard import words
+from dashboard.cards import (
+    chip,
+    empty,
+    fact,
+    facts,
+    fault_title,
+    finding_card,
+    link,
+    section,
+    table,
+)
+from dashboard.figures import COLOURS, axis, chart, faint
+from dashboard.figures import layout as chart_layout
+from dashboard.page import Component, Page, View
+from dashboard.pages.alarms import alarm_card, urgency_then_time
+from dashboard.pages.logbook import entries, entry_form
+from dashboard.present import presence, value_words
+
+
+class _Sign(NamedTuple):
+    """A column of a pump's sheet as a chart."""
+
+    column: str
+    title: str
+    unit: str
+    says: str
+
+
+_SIGNS = (
+    _Sign("level_w", "Power while running", "W", "daily mean, brought to 230 V"),
+    _Sign("factor", "Power factor", "", "daily mean while running"),
+    _Sign("restless", "Restlessness", "", "how much the power flutters, as a share of its level"),
+    _Sign("spread_k", "Flow less return", "K", "daily median while running warm"),
+    _Sign("idle_k", "Warmth at rest", "K", "of its pipes over the surroundings after an hour"),
+    _Sign("run_h", "Running", "h", "hours a day"),
+)
+
+
+def layout(view: View) -> Component:
+    """Everything about one pump; without pumps, or with a wrong id, words instead."""
+    pumps = view.plant.pumps
+    if not pumps:
+        told = f"The plant file of {view.plant.name} names no pump; add a [[pump]] and restart."
+        return html.Div([html.H1("Pumps"), empty(told)])
+    pump = next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
+    sheets: list[dict[str, Any]] = view.result("pumps") or []
+    sheet = next((s for s in sheets if s["pump"] == pump.id), None)
+    return html.Div(
+        [
+            html.H1(f"{words.named(pump.id)} pump"),
+            _tabs(view, pump),
+            html.P(sentence(view, pump, sheet), className="lead"),
+            _facts(view, pump, sheet),
+            html.Div([_evidence(view, pump, sheet), _beside(view, pump)], className="sides"),
+        ]
+    )
+
+
+def _tabs(view: View, pump: Pump) -> Component:
+    if len(view.plant.pumps) < 2:
+        return html.Div()
+    tabs = []
+    for other in view.plant.pumps:
+        kind = "button here" if other.id == pump.id else "button"
+        tabs.append(link(words.named(other.id), view.link("/pump", id=other.id), kind))
+    return html.Div(tabs, className="row")
+
+
+# the state in a sentence
+
+
+def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
+    """What the pump does, what stands against it, and how well it is known.
+
+    Parameters
+    ----------
+    view : View
+        Plant and moment.
+    pump : Pump
+        Which one.
+    sheet : dict or None
+        Its document of the last night.
+    """
+    parts = [presence(view).state(pump).words + "."]
+    titles = [fault_title(a.alarm.fault) for a in _standing(view, pump)]
+    told = f"Alarm: {'; '.join(titles)}." if titles else "Nothing stands against it."
+    parts.append(told)
+    if sheet is None:
+        parts.append("What is usual for it is worked out tonight, once its power is measured.")
+    elif sheet["epochs"][-1]["is_learning"]:
+        days = sheet["epochs"][-1]["days_learned"]
+        parts.append(f"It is being learned: {words.count(days, 'day')} of running so far, of 7.")
+    if sheet is not None and sheet["is_coarse"]:
+        parts.append(f"A reading every {sheet['sampling_s']:.0f} s is too coarse for some signs.")
+    return " ".join(parts)
+
+
+def _standing(view: View, pump: Pump) -> list[Any]:
+    of_pump = [
+        a
+        for a in view.site.journal.alarms(view.plant.key)
+        if a.alarm.subject == pump.id and a.alarm.is_standing
+    ]
+    return sorted(of_pump, key=lambda a: urgency_then_time(a.alarm))
+
+
+def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
+    energy = (view.result("energy") or {}).get("pumps", ())
+    use: dict[str, Any] = next((u for u in energy if u["pump"] == pump.id), {})
+    epoch = sheet["epochs"][-1] if sheet else {}
+    rated = pump.rated_power_w
+    plate = f"{rated[0]:.0f} to {rated[1]:.0f} W on its plate" if rated else "no plate entered"
+    low, high = epoch.get("low_w"), epoch.get("high_w")
+    usual = f"{words.figure(low)} to {words.figure(high)} W" if low and high else "being learned"
+    hours = f"of {use['covered_hours']:.0f} h measured" if use else ""
+    return facts(
+        fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
+        fact("Usual while running", usual, _epoch_words(view, epoch)),
+        fact("Energy a year", words.estimate(use.get("per_year")), hours),
+        fact("Cost a year", words.estimate(use.get("cost_per_year"))),
+    )
+
+
+def _epoch_words(view: View, epoch: dict[str, Any]) -> str:
+    if not epoch:
+        return ""
+    since = words.moment(parse_rfc3339(epoch["from"]), view.plant.timezone, view.now_ms)
+    return f"since {since}: {epoch['why']}"
+
+
+# evidence
+
+
+def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
+    """Small charts of every sign that was measured, then epochs and findings of the past."""
+    children: list[Component] = []
+    if sheet is not None:
+        shown = [s for s in _SIGNS if any(v is not None for v in sheet["days"][s.column])]
+        children += [
+            html.Div([html.H3(s.title), sign_chart(view, sheet, s.column)], className="sign")
+            for s in shown
+        ]
+    note = "A point a day; the pale band is what the pump did while it was learned."
+    charts = children or [empty("No day has been worked out yet; the first comes tonight.")]
+    return html.Div(
+        [
+            section("Signs", html.Div(charts, className="signs-grid"), note=note),
+            _epochs(view, sheet),
+            _found_before(view, pump),
+            _not_judged(view, pump),
+        ]
+    )
+
+
+def sign_chart(view: View, sheet: dict[str, Any], column: str) -> Component:
+    """Daily values of one sign over the usual band of each epoch.
+
+    Parameters
+    ----------
+    view : View
+        For the plant's zone and the moment.
+    sheet : dict
+        The pump's document.
+    column : str
+        Which sign.
+    """
+    sign = next(s for s in _SIGNS if s.column == column)
+    days = [from_ms(t + DAY_MS // 2).date().isoformat() for t in sheet["days"]["start_ms"]]
+    values = sheet["days"][column]
+    line = {
+        "type": "scatter", "mode": "lines+markers", "x": days, "y": values, "name": sign.title,
+        "connectgaps": False, "line": {"color": COLOURS[0], "width": 1.5}, "marker": {"size": 4},
+    }  # fmt: skip
+    look = chart_layout(190, yaxis=axis(sign.unit or None, rangemode="tozero"))
+    look |= {"xaxis": axis(type="date"), "shapes": _bands(view, sheet, column)}
+    last = next((v for v in reversed(values) if v is not None), None)
+    says = f"{sign.says}; last {words.amount(last, sign.unit or '1')}"
+    return chart({"data": [line], "layout": look}, says)
+
+
+def _bands(view: View, sheet: dict[str, Any], column: str) -> list[dict[str, Any]]:
+    """Usual band of each epoch as a pale rectangle."""
+    shapes = []
+    for span, band in zip(_epoch_spans(view, sheet), sheet["usual"][column], strict=True):
+        if band is None:
+            continue
+        ends = [from_ms(t).isoformat() for t in (span.start_ms, span.end_ms)]
+        shapes.append(
+            {
+                "type": "rect", "layer": "below", "x0": ends[0], "x1": ends[1],
+                "y0": band[0], "y1": band[1], "line": {"width": 0},
+                "fillcolor": faint(COLOURS[2], 0.28),
+            }
+        )  # fmt: skip
+    return shapes
+
+
+def _epoch_spans(view: View, sheet: dict[str, Any]) -> list[Span]:
+    edges = [*(parse_rfc3339(e["from"]) for e in sheet["epochs"]), view.now_ms]
+    return [Span(a, b) for a, b in pairwise(edges)]
+
+
+def _epochs(view: View, sheet: dict[str, Any] | None) -> Component:
+    if sheet is None:
+        return html.Div()
+    rows = []
+    for epoch in reversed(sheet["epochs"]):
+        band = f"{words.figure(epoch['low_w'])} to {words.figure(epoch['high_w'])} W"
+        state = chip("learning", "soon") if epoch["is_learning"] else chip("learned", "fine")
+        since = words.moment(parse_rfc3339(epoch["from"]), view.plant.timezone, view.now_ms)
+        rows.append([since, epoch["why"], band, state])
+    note = "An epoch ends where the pump, its setting or its plug changed; each has its own usual."
+    return section("Epochs", table(("Since", "Why", "Usual power", "State"), rows), note=note)
+
+
+def _found_before(view: View, pump: Pump) -> Component:
+    """Findings that are over, and every event of its alarms."""
+    slow = (view.result("slow") or {}).get("findings", ())
+    over = [f for f in slow if f["subject"] == pump.id and f["to"] is not None]
+    over.sort(key=lambda f: str(f["from"]), reverse=True)
+    events = [e for e in view.site.journal.events(view.plant.key) if e.subject == pump.id]
+    rows = [
+        [words.moment(e.time_ms, view.plant.timezone, view.now_ms), e.words] for e in events[:20]
+    ]
+    told = [table(("When", "What"), rows)] if rows else []
+    cards = [
+        html.Details(
+            [html.Summary(f"{fault_title(f['fault'])}, {f['from'][:10]} to {f['to'][:10]}"),
+             finding_card(view, f)]
+        )
+        for f in over[:20]
+    ]  # fmt: skip
+    nothing = [] if cards or told else [empty("Nothing was ever found on this pump.")]
+    return section("Findings and events of the past", *cards, *told, *nothing)
+
+
+def _not_judged(view: View, pump: Pump) -> Component:
+    """What cannot be judged, and the sensor that would settle it."""
+    found: dict[str, str] = {}
+    for name in ("watch", "slow"):
+        for unknown in (view.result(name) or {}).get("cannot_judge", ()):
+            if unknown["subject"] == pump.id:
+                found[fault_title(unknown["fault"])] = unknown["needs"]
+    if not found:
+        return html.Div()
+    rows = [[title, needs] for title, needs in found.items()]
+    return section("Cannot be judged", table(("Fault", "Needs"), rows))
+
+
+# beside
+
+
+def _beside(view: View, pump: Pump) -> Component:
+    """What stands, to be acknowledged or shelved, and the logbook."""
+    standing = [alarm_card(view, a) for a in _standing(view, pump)]
+    return html.Div(
+        [
+            section("Alarms", *(standing or [empty("No alarm of this pump stands.")])),
+            section("Logbook", entry_form(view, pump.id)),
+            entries(view, pump.id),
+        ]
+    )
+
+
+PAGE = Page(path="/pump", title="Pumps", layout=layout)

@@ -1,0 +1,267 @@
+"""Judges of the boiler and its store against rehearsed water whose truth is made by hand."""
+
+import numpy as np
+import pytest
+
+from analysis.condensing import (
+    DEW_POINT_CEL,
+    condensing_share,
+    judge_return_too_warm,
+    water_pressure_share,
+)
+from analysis.cooling import WATER_KJ_L_K, cooling_rates, loss_of_store, rank_interval, store_rates
+from analysis.firedays import fired_in
+from analysis.ignition import judge_ignition
+from analysis.judge_cycling import judge_short_cycling
+from analysis.judge_store import judge_standing_loss, judge_store_too_cool
+from analysis.plant import Boiler, Channel, Plant, Pump, Store
+from analysis.readings import Readings
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Span
+from analysis.watch import Situation
+
+POWER = Channel(id="boiler.power", of="boiler", quantity="power", unit="W", interval_s=30)
+
+
+def clip(of: str, place: str) -> Channel:
+    return Channel(
+        id=f"{of}.{place}", of=of, quantity="temperature", place=place, unit="Cel", interval_s=60
+    )  # type: ignore[arg-type]
+
+
+PLANT = Plant(
+    name="Quay",
+    timezone="UTC",
+    boilers=(Boiler(id="boiler", fuel="gas", condensing=True),),
+    stores=(Store(id="store", volume_l=200.0),),
+    channels=(
+        POWER,
+        clip("boiler", "flow"),
+        clip("boiler", "return"),
+        clip("store", "top"),
+        clip("plant", "outdoor"),
+        clip("plant", "ambient"),
+    ),
+)
+
+
+def power_of(firings: list[tuple[float, float]], days: float) -> Readings:
+    """Power every 30 s of firings given as (start, end) in minutes."""
+    time_ms = np.arange(0, int(days * DAY_MS), 30 * SECOND_MS)
+    on = np.zeros(len(time_ms), bool)
+    for start, end in firings:
+        on |= (time_ms >= start * MINUTE_MS) & (time_ms < end * MINUTE_MS)
+    return Readings.of(time_ms, np.where(on, 60.0, 4.0))
+
+
+def minutes(days: float, value) -> Readings:
+    time_ms = np.arange(0, int(days * DAY_MS), MINUTE_MS)
+    return Readings.of(time_ms, np.broadcast_to(value, time_ms.shape).astype(float))
+
+
+def situation(record, days: float, subject: str = "boiler") -> Situation:
+    return Situation(plant=PLANT, record=record, span=Span(0, int(days * DAY_MS)), subject=subject)
+
+
+# short cycling
+
+
+def cycling(days: int, *, change_day: int, outdoor_c) -> dict[str, Readings]:
+    """Ten on, twenty off; from a day on three on and six off."""
+    firings, at = [], 0.0
+    while at < days * 1440:
+        on, off = (10, 20) if at < change_day * 1440 else (3, 6)
+        firings.append((at + off / 2, at + off / 2 + on))
+        at += on + off
+    return {"boiler.power": power_of(firings, days), "plant.outdoor": minutes(days, outdoor_c)}
+
+
+def test_departure_from_own_habit_at_like_weather_is_short_cycling() -> None:
+    """Starts triple on day nine while the weather stays: found from that day, and only then."""
+    found = judge_short_cycling(situation(cycling(20, change_day=9, outdoor_c=3.0), 20)).findings
+    assert [f.fault for f in found] == ["short_cycling"]
+    assert abs(found[0].start_ms - 9 * DAY_MS) <= DAY_MS
+    assert found[0].end_ms is None
+    assert found[0].evidence[0].value == pytest.approx(6.67, abs=0.3)
+    assert "rule of thumb" in found[0].evidence[0].expected
+    same = judge_short_cycling(situation(cycling(20, change_day=99, outdoor_c=3.0), 20))
+    assert not same.findings
+
+
+def test_more_starts_in_other_weather_are_no_departure() -> None:
+    """The same change together with a change of the weather by 12 K says nothing."""
+    outdoor = np.where(np.arange(20 * 1440) < 9 * 1440, -5.0, 7.0)
+    verdict = judge_short_cycling(situation(cycling(20, change_day=9, outdoor_c=outdoor), 20))
+    assert not verdict.findings
+
+
+def test_no_source_of_firings_is_told() -> None:
+    """Without power, fuel and flow temperature nothing is judged."""
+    assert "power" in judge_short_cycling(situation({}, 20)).needs
+
+
+# condensing
+
+
+def test_dew_points_follow_from_stoichiometry_and_saturation() -> None:
+    """Dew points at a fifth more air, by IAPWS-IF97 region 4 (R7-97(2012), eq. 31 constants)."""
+    n = [
+        0.11670521452767e4, -0.72421316703206e6, -0.17073846940092e2, 0.12020824702470e5,
+        -0.32325550322333e7, 0.14915108613530e2, -0.48232657361591e4, 0.40511340542057e6,
+        -0.23855557567849, 0.65017534844798e3,
+    ]  # fmt: skip
+
+    def saturation_mpa(t_k: float) -> float:
+        theta = t_k + n[8] / (t_k - n[9])
+        a = theta**2 + n[0] * theta + n[1]
+        b = n[2] * theta**2 + n[3] * theta + n[4]
+        c = n[5] * theta**2 + n[6] * theta + n[7]
+        return (2 * c / (-b + (b * b - 4 * a * c) ** 0.5)) ** 4
+
+    # verification value of the release: 300 K gives 0.353658941e-2 MPa
+    assert saturation_mpa(300.0) == pytest.approx(0.353658941e-2, rel=1e-8)
+    temps = np.arange(300.0, 345.0, 0.05)
+    pressure = np.array([saturation_mpa(t) for t in temps])
+    for fuel, told in DEW_POINT_CEL.items():
+        dew = np.interp(0.101325 * water_pressure_share(fuel, 1.2), pressure, temps) - 273.15
+        assert dew == pytest.approx(told, abs=0.3), fuel
+
+
+def heated(return_c) -> dict[str, Readings]:
+    firings = [(60.0 * k, 60.0 * k + 40) for k in range(24 * 10)]
+    return {"boiler.power": power_of(firings, 10), "boiler.return": minutes(10, return_c)}
+
+
+def test_return_above_the_dew_point_for_days_is_found() -> None:
+    """Return 45 Cel for five days and 60 after: found from day five on; 45 all along is well."""
+    warm = np.where(np.arange(10 * 1440) < 5 * 1440, 45.0, 60.0)
+    found = judge_return_too_warm(situation(heated(warm), 10)).findings
+    assert [f.start_ms for f in found] == [5 * DAY_MS]
+    assert found[0].evidence[0].value == 0.0
+    assert not judge_return_too_warm(situation(heated(45.0), 10)).findings
+
+
+def test_condensing_share_is_that_of_the_firing_time() -> None:
+    """Half of the days below the dew point: half of the firing time, with the sensor's doubt."""
+    warm = np.where(np.arange(10 * 1440) < 5 * 1440, 45.0, 60.0)
+    record = heated(warm)
+    seen = fired_in(PLANT, PLANT.boilers[0], record, Span(0, 10 * DAY_MS))
+    share = condensing_share(PLANT, seen, record)
+    assert share.value == pytest.approx(0.5, abs=0.01)
+    assert share.low <= share.value <= share.high
+    missing = condensing_share(PLANT, seen, {})
+    assert missing.value is None
+    assert "return" in (missing.reason or "")
+
+
+# store
+
+
+def cooling_store(days: int, *, ua_w_k, set_c: float = 58.0) -> Readings:
+    """A store of 200 L charged each morning at six, cooling about 15 Cel, read to 0.1 K."""
+    ua = np.broadcast_to(ua_w_k, days * 1440)
+    temp, seen = set_c, []
+    for minute in range(days * 1440):
+        temp -= ua[minute] * (temp - 15.0) * 60 / (200 * WATER_KJ_L_K * 1000)
+        if 360 <= minute % 1440 < 390:
+            temp = min(temp + 0.6, set_c)
+        seen.append(temp)
+    noise = 0.03 * np.random.default_rng(1).standard_normal(len(seen))
+    return minutes(days, np.round(np.array(seen) + noise, 1))
+
+
+def test_cooling_curve_gives_back_the_loss_of_the_store() -> None:
+    """UA 2.0 W/K put in: the interval holds it and the value is within 5 %."""
+    record = {"store.top": cooling_store(14, ua_w_k=2.0), "plant.ambient": minutes(14, 15.0)}
+    store = PLANT.stores[0]
+    rates = store_rates(PLANT, store, record, Span(0, 14 * DAY_MS))
+    assert rates is not None
+    loss = loss_of_store(rates, store, is_measured=True)
+    assert loss.value == pytest.approx(2.0, rel=0.05)
+    assert loss.low <= 2.0 <= loss.high
+    unsure = loss_of_store(rates, store, is_measured=False)
+    assert unsure.high - unsure.low > loss.high - loss.low
+
+
+def test_time_constant_of_the_handbook_example() -> None:
+    """160 L at 2.0 W/K: tau 93 h, 2.5 K from 60 Cel in eight hours of night about 20 Cel...
+
+    A fall computed by hand from T = Ta + (T0 - Ta) exp(-t / tau): the fit returns tau.
+    """
+    hours = np.arange(0, 12 * 60) / 60
+    temp = 20 + 40 * np.exp(-hours / 93.0)
+    readings = Readings.of((hours * HOUR_MS).astype(np.int64), temp)
+    rates = cooling_rates(readings, clip("store", "top"), Span(0, 12 * HOUR_MS), around=20.0)
+    assert 1 / rates.per_h[0] == pytest.approx(93.0, rel=0.01)
+    ua_w_k = 160 * WATER_KJ_L_K * 1000 / 3600 / 93.0
+    assert ua_w_k == pytest.approx(2.0, rel=0.02)
+
+
+def test_rank_interval_of_a_median() -> None:
+    """Of 20 values the 6th and the 15th bound the median at 95 % (binomial tables)."""
+    assert rank_interval(np.arange(1.0, 21.0)) == (6.0, 15.0)
+
+
+def test_store_that_cools_faster_than_before_is_found() -> None:
+    """Loss doubles on day eight: found from about then; an even loss is not."""
+    loss = np.where(np.arange(16 * 1440) < 8 * 1440, 1.8, 3.8)
+    record = {"store.top": cooling_store(16, ua_w_k=loss), "plant.ambient": minutes(16, 15.0)}
+    found = judge_standing_loss(situation(record, 16, "store")).findings
+    assert [f.fault for f in found] == ["standing_loss_high"]
+    assert abs(found[0].start_ms - 8 * DAY_MS) <= 1.5 * DAY_MS
+    even = {"store.top": cooling_store(16, ua_w_k=1.8), "plant.ambient": minutes(16, 15.0)}
+    assert not judge_standing_loss(situation(even, 16, "store")).findings
+
+
+def test_store_below_fifty_while_charged_is_too_cool() -> None:
+    """A thermostat at 46 Cel is found; 56 Cel is not; a store that is off is no finding."""
+    cool = {"store.top": cooling_store(6, ua_w_k=2.0, set_c=46.0)}
+    found = judge_store_too_cool(situation(cool, 6, "store")).findings
+    assert [f.fault for f in found] == ["store_too_cool"]
+    assert found[0].evidence[0].value == pytest.approx(46.0, abs=0.3)
+    warm = {"store.top": cooling_store(6, ua_w_k=2.0, set_c=56.0)}
+    assert not judge_store_too_cool(situation(warm, 6, "store")).findings
+    off = {"store.top": minutes(6, 30.0)}
+    assert not judge_store_too_cool(situation(off, 6, "store")).findings
+
+
+# ignition
+
+
+def test_lock_outs_after_starts_without_flame_are_found() -> None:
+    """One minute of fan, cold water, hours of pause, five times over; sound firings are none."""
+    sound = [(60.0 * k, 60.0 * k + 20) for k in range(24 * 4)]
+    failed = [(4 * 1440 + 300.0 * k, 4 * 1440 + 300.0 * k + 1) for k in range(5)]
+    flow = np.full(6 * 1440, 40.0)
+    for start, end in sound:
+        flow[int(start) : int(end) + 5] += 15.0
+    record = {"boiler.power": power_of(sound + failed, 6), "boiler.flow": minutes(6, flow)}
+    found = judge_ignition(situation(record, 6)).findings
+    assert [f.fault for f in found] == ["ignition_trouble"]
+    assert found[0].start_ms == pytest.approx(4 * DAY_MS, abs=5 * MINUTE_MS)
+    assert found[0].evidence[0].value == 5.0
+    well = {"boiler.power": power_of(sound, 6), "boiler.flow": minutes(6, flow)}
+    assert not judge_ignition(situation(well, 6)).findings
+
+
+def test_a_charge_is_told_from_heating_by_the_pump_or_the_store() -> None:
+    """Every fourth firing warms the store: told by its pump, and by its temperature alike."""
+    firings = [(120.0 * k, 120.0 * k + 30) for k in range(48)]
+    power, top = np.zeros(4 * 1440), np.full(4 * 1440, 50.0)
+    for start, end in firings[::4]:
+        power[int(start) : int(end)] = 40.0
+        top[int(end) :] += 2.0
+    pump = Channel(id="charging.power", of="charging", quantity="power", unit="W", interval_s=60)
+    with_pump = Plant(
+        name="Quay",
+        timezone="UTC",
+        boilers=PLANT.boilers,
+        pumps=(Pump(id="charging", drive="electronic", duty="store"),),
+        stores=PLANT.stores,
+        channels=(*PLANT.channels, pump),
+    )
+    boiler, span = PLANT.boilers[0], Span(0, 4 * DAY_MS)
+    by_pump = {"boiler.power": power_of(firings, 4), "charging.power": minutes(4, power)}
+    by_store = {"boiler.power": power_of(firings, 4), "store.top": minutes(4, top)}
+    for plant, record in ((with_pump, by_pump), (PLANT, by_store)):
+        told = fired_in(plant, boiler, record, span).is_charge
+        assert np.flatnonzero(told).tolist() == list(range(0, 48, 4))

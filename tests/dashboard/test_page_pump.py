@@ -1,0 +1,124 @@
+"""The pump page: its state in a sentence, signs over what was usual, findings, logbook."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from analysis.alarms import Alarm
+from analysis.finding import Evidence, Finding
+from analysis.timebase import DAY_MS, HOUR_MS, Span
+from collector.journal import StandingAlarm
+from collector.results import Nightly, pump_sheets
+from collector.site import Site
+from collector.store import StoreRecord
+from houses import PLANT, lay_in, served
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[tuple[Site, str]]:
+    with served(tmp_path) as found:
+        yield found
+
+
+def work_out(site: Site, now: int, days: float) -> None:
+    """What the night would have worked out."""
+    span = Span(now - round(days * DAY_MS), now)
+    night = Nightly(site, PLANT, StoreRecord(site.store, PLANT, span), span, now)
+    site.journal.save_result(PLANT.key, "pumps", now, pump_sheets(night))
+
+
+def finding(now: int, end_ms: int | None) -> Finding:
+    sign = Evidence("charging.power", "power while running", 57.0, "47 to 49", "W")
+    return Finding(
+        subject="charging", fault="bearing_drag", start_ms=now - 9 * DAY_MS, end_ms=end_ms,
+        urgency="soon", confidence=0.7, evidence=(sign,),
+    )  # fmt: skip
+
+
+def test_signs_lie_over_what_was_usual(house: tuple[Site, str], browser_page: Page) -> None:
+    """A chart of daily power with the band of the epoch, and the pump's state in a sentence."""
+    site, url = house
+    now = lay_in(site, days=20)
+    work_out(site, now, 20)
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(browser_page.locator("h1")).to_have_text("Charging pump")
+    lead = browser_page.locator(".lead")
+    expect(lead).to_contain_text("Runs as usual (about 48 W). Nothing stands against it.")
+    sign = browser_page.locator(".sign", has_text="Power while running")
+    points = sign.locator(".scatterlayer .points path")
+    expect(points.first).to_be_attached()
+    assert 19 <= points.count() <= 21
+    expect(sign.locator(".shapelayer path")).to_have_count(1)
+    expect(browser_page.locator(".sign", has_text="Power factor")).to_have_count(0)
+    epochs = browser_page.locator("tr", has_text="first readings")
+    expect(epochs).to_contain_text("learned")
+    expect(epochs).to_contain_text("48 to 48 W")
+
+
+def test_new_pump_is_said_to_be_learned(house: tuple[Site, str], browser_page: Page) -> None:
+    """Without a week of running nothing is usual yet, and no band is drawn."""
+    site, url = house
+    now = lay_in(site, days=4)
+    work_out(site, now, 4)
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(browser_page.locator(".lead")).to_contain_text("It is being learned")
+    expect(browser_page.locator("tr", has_text="first readings")).to_contain_text("learning")
+    expect(browser_page.locator(".scatterlayer .points path").first).to_be_attached()
+    expect(browser_page.locator(".shapelayer path")).to_have_count(0)
+
+
+def test_acknowledging_and_writing_down_beside_the_pump(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """The alarm's buttons and the logbook work here as on their own pages."""
+    site, url = house
+    now = lay_in(site)
+    alarm = Alarm(
+        plant=PLANT.key, subject="charging", fault="bearing_drag", urgency="soon",
+        state="unacknowledged", since_ms=now - HOUR_MS, raised_ms=now - HOUR_MS, is_present=True,
+    )  # fmt: skip
+    other = replace(alarm, subject="heating")
+    document = finding(now, None).document()
+    site.journal.save_alarms([StandingAlarm(alarm, document), StandingAlarm(other, None)])
+    browser_page.goto(f"{url}/pump?id=charging")
+    card = browser_page.locator(".card.soon")
+    expect(card).to_have_count(1)
+    expect(card).to_contain_text("57 W power while running")
+    browser_page.get_by_role("button", name="Acknowledge").click()
+    expect(browser_page.locator("#said")).to_contain_text("now acknowledged")
+    states = {a.alarm.subject: a.alarm.state for a in site.journal.alarms()}
+    assert states == {"charging": "acknowledged", "heating": "unacknowledged"}
+    expect(browser_page.get_by_role("button", name="Acknowledge")).to_have_count(0)
+    browser_page.locator("#entry-words").fill("Listened: it hums")
+    browser_page.get_by_role("button", name="Write down").click()
+    expect(browser_page.locator(".card", has_text="Listened: it hums")).to_be_visible()
+    assert site.journal.logbook(PLANT.key)[0].subject == "charging"
+
+
+def test_past_findings_and_what_cannot_be_judged(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """What is over is kept as history; a missing sensor is named with the fault it would settle."""
+    site, url = house
+    now = lay_in(site)
+    over, elsewhere = finding(now, now - DAY_MS), replace(finding(now, now), subject="heating")
+    unknown = {"subject": "charging", "fault": "capacitor_ageing", "needs": "a power factor"}
+    site.journal.save_result(
+        PLANT.key, "slow", now,
+        {"findings": [over.document(), elsewhere.document()], "cannot_judge": [unknown]},
+    )  # fmt: skip
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(browser_page.locator("section > details")).to_have_count(1)
+    expect(browser_page.locator("tr", has_text="a power factor")).to_be_visible()
+
+
+@pytest.mark.parametrize("query", ["", "?id=nonsense"])
+def test_wrong_pump_shows_the_first(
+    house: tuple[Site, str], browser_page: Page, query: str
+) -> None:
+    """An old address leads somewhere useful."""
+    browser_page.goto(f"{house[1]}/pump{query}")
+    expect(browser_page.locator("h1")).to_have_text("Heating pump")
