@@ -9,8 +9,8 @@ from analysis.finding import DataProblem, Evidence, Finding
 from analysis.grid import ago, held, lasting
 from analysis.levels import BoolArray
 from analysis.plant import Channel
-from analysis.readings import FloatArray, Readings, hold_limit_ms, usual_step_ms
-from analysis.timebase import HOUR_MS, MINUTE_MS, Span
+from analysis.readings import FloatArray, Readings, usual_step_ms
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
 
@@ -81,7 +81,8 @@ def _least_silence_ms(situation: Situation, channel: Channel) -> int:
     if channel.reports == "change" and channel.interval_s is None:
         usual = float(np.quantile(np.diff(readings.time_ms), 0.99)) if len(readings) > 20 else 0.0
         return max(SILENT_MS, round(6 * usual))
-    return max(SILENT_MS, _SILENT_STEPS * usual_step_ms(readings), hold_limit_ms(readings, channel))
+    usual_ms = channel.interval_s * SECOND_MS if channel.interval_s else usual_step_ms(readings)
+    return max(SILENT_MS, round(_SILENT_STEPS * usual_ms))
 
 
 def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
@@ -110,7 +111,8 @@ def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
 
 # stuck
 
-_STUCK_MS = 90 * MINUTE_MS
+_STUCK_MS = 180 * MINUTE_MS
+_LONGER = 1.5
 _STUCK_READINGS = 6
 _MOVED_K = 6.0
 
@@ -133,8 +135,11 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
     peer = _peer(situation, channel)
     if peer is None or not len(_of(situation, peer)):
         return
+    longest = 0
     for span, value in _repeats(_of(situation, channel)):
-        if not _moved(situation, channel, peer, span):
+        length = span.end_ms - span.start_ms
+        if length < _LONGER * longest or not _moved(situation, channel, peer, span):
+            longest = max(longest, length)
             continue
         last = int(_of(situation, channel).time_ms[-1])
         yield Finding(
@@ -142,7 +147,7 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
             fault="sensor_stuck",
             start_ms=span.start_ms,
             end_ms=None if span.end_ms >= last else span.end_ms,
-            raised_ms=min(span.start_ms + 2 * _STUCK_MS, span.end_ms),
+            raised_ms=min(span.start_ms + _STUCK_MS, span.end_ms),
             urgency="note",
             confidence=0.9,
             evidence=(
@@ -207,7 +212,7 @@ def _off_findings(seen: Watched, channel: Channel) -> Iterator[Finding]:
     if channel.place == "return":
         value, other = other, value
     at = 0
-    rows = np.flatnonzero(_fell(value, other))
+    rows = np.flatnonzero(_fell(value, other, seen.minutes.source_c(one.pump)))
     for row in rows:
         if row < at:
             continue
@@ -235,7 +240,7 @@ def _off_findings(seen: Watched, channel: Channel) -> Iterator[Finding]:
         )
 
 
-def _fell(value: FloatArray, other: FloatArray) -> BoolArray:
+def _fell(value: FloatArray, other: FloatArray, source: FloatArray) -> BoolArray:
     """Minutes in which a fall beyond what a pipe can do has been followed by a flat half hour."""
     whole = held(value, 40)
     before = ago(whole, _FLAT_MIN + _DROP_MIN)
@@ -245,9 +250,16 @@ def _fell(value: FloatArray, other: FloatArray) -> BoolArray:
         flat = lasting(np.asarray(np.abs(whole - ago(whole, 1)) < 0.4)) >= _FLAT_MIN - 2
         flat &= np.abs(whole - settled) < _FLAT_K
         low = whole < 32.0
-        moved = ago(held(other, 40), _FLAT_MIN + _DROP_MIN) - ago(held(other, 40), _FLAT_MIN)
-        kept = np.nan_to_num(moved, nan=0.0) < _OTHER_KEPT_K
+        kept = np.nan_to_num(_drop(other), nan=0.0) < _OTHER_KEPT_K
+        # What feeds the loop did not fall with it.
+        kept &= np.nan_to_num(_drop(source), nan=0.0) < 0.5 * (before - settled)
     return np.asarray(fast & flat & low & kept)
+
+
+def _drop(value: FloatArray) -> FloatArray:
+    """By how much another temperature fell in those same minutes [K]."""
+    whole = held(value, 40)
+    return ago(whole, _FLAT_MIN + _DROP_MIN) - ago(whole, _FLAT_MIN)
 
 
 def _back_on(value: FloatArray, row: int) -> int | None:

@@ -18,6 +18,8 @@ OFFERED: dict[str, str] = {
     "Channel": "plant",
     "Plant": "plant",
     "Pump": "plant",
+    "PumpPlate": "plant",
+    "PumpTable": "rating",
     "Readings": "readings",
     "Situation": "watch",
     "Span": "timebase",
@@ -29,7 +31,9 @@ OFFERED: dict[str, str] = {
     "examine": "faults",
     "gaps": "readings",
     "outdoor_days": "climate",
+    "rate": "rating",
     "record_from_frame": "readings",
+    "saving_of": "saving",
     "summarise": "readings",
 }
 """Name of every function and class offered, and the module it lives in."""

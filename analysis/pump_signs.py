@@ -30,6 +30,7 @@ unmeasured voltage moves a sound one by 8 %."""
 _ELECTRONIC_MORE = 1.25
 _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
+_LOST_BAR = 0.3
 _SURE = 0.97
 _HEATS = ("heating", "other")
 _AT_WORK_MIN = 180
@@ -132,8 +133,10 @@ class Signs:
             return np.zeros(len(self.plant), bool)
         low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
         pulse = self.known & (low <= self.part_way_w) & (high > low + _TRY_W)
-        never = trailing(lasting(self.runs) >= 2, _TRY_WINDOW_MIN) == 0
-        return np.asarray(never & (trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES))
+        running = lasting(self.runs) >= 2
+        fine = (trailing(pulse, 6) >= 5) & (trailing(running, 6) == 0)
+        coarse = trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES
+        return np.asarray(fine | (coarse & (trailing(running, _TRY_WINDOW_MIN) == 0)))
 
     @cached_property
     def cut_out(self) -> BoolArray:
@@ -177,14 +180,18 @@ class Signs:
 
     @cached_property
     def low_pressure(self) -> BoolArray:
-        """System pressure too low for two minutes."""
+        """System pressure too low for two minutes; tap water has a pressure of its own."""
+        if self.one.pump.duty == "recirculation":
+            return np.zeros(len(self.plant), bool)
         low = np.nan_to_num(self.plant.pressure_bar, nan=9.0) < _LOW_PRESSURE_BAR
         return np.asarray(lasting(low) >= 2)
 
     @cached_property
     def lost_water(self) -> BoolArray:
         """Stopped in the very minutes in which the pressure fell away."""
-        fell = trailing(np.diff(self.low_pressure.astype(int), prepend=0) > 0, 4) > 0
+        pressure = self.plant.pressure_bar
+        with np.errstate(invalid="ignore"):
+            fell = trailing(np.asarray(ago(pressure, 4) - pressure > _LOST_BAR), 4) > 0
         ran = trailing(self.runs, 8) > 0
         drop = fell & ran & (self.idle | self.odd)
         return self.low_pressure & (self.idle | self.odd) & (trailing(drop, 15) > 0)
@@ -256,6 +263,8 @@ class Signs:
             # One that yields to the store was seen resting while the store was charged.
             yields = self.usual.levels.idle_w is not None
             free = trailing(self.storing, 12) == 0 if yields else self.known
+            if yields and not np.isnan(self.heat).all():
+                free = free & (trailing(np.nan_to_num(self.heat) > 0, 60) > 0)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"

@@ -181,7 +181,10 @@ def _guideline(case: SwapCase) -> dict[str, Any] | None:
     points = Points.of(temp[there], case.before.kwh[there], at=at, unit="kW.h")
     fit = fit_signature(points, shape=best_shape(points))
     predicted = float(fit.use_at(later[known]).sum())
-    fraction = 1.0 - float(case.after.kwh[known].sum()) / predicted
+    saved = predicted - float(case.after.kwh[known].sum())
+    if predicted <= 0 or abs(saved) < 1e-6:
+        return None
+    fraction = saved / predicted
     rho = min(max(fit.memory.lag1 or 0.0, 0.0), 0.95)
     compared = Comparison(
         cv=fit.cv_rmse, before=int(there.sum()), after=int(known.sum()), autocorrelation=rho
@@ -190,7 +193,7 @@ def _guideline(case: SwapCase) -> dict[str, Any] | None:
     months = max(int(known.sum()) / 30.4, 1.0)
     improved = compared.savings_uncertainty(fraction, t, improved_factor(months, "daily"))
     return {
-        "avoided_kwh": plain(predicted * fraction),
+        "avoided_kwh": plain(saved),
         "saved_share": plain(fraction, 4),
         "cv_rmse": plain(fit.cv_rmse, 4),
         "autocorrelation": plain(rho, 4),

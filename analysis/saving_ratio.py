@@ -1,6 +1,6 @@
 """What a new pump uses of an old one's use, at like context: power while running, and hours."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,11 @@ class Ratio:
     def energy(self) -> float:
         """Energy as a share of the old pump's."""
         return self.power * self.hours
+
+    @property
+    def while_measured(self) -> "Ratio":
+        """The same for the days that were measured: power is known, only the match is in doubt."""
+        return replace(self, power_spread=min(self.power_spread, _POWER_DRIFT[0]))
 
     def drawn(self, rng: np.random.Generator, number: int) -> FloatArray:
         """Shares that could be true."""

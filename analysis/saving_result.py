@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+import numpy as np
+import pandas as pd
+
 from analysis.estimate import Estimate, plain
 from analysis.plant import Swap, Tariff
 from analysis.timebase import format_rfc3339, to_ms
@@ -117,6 +120,13 @@ class Saving:
     notes: tuple[str, ...]
     worth: Worth
     days: tuple[SavingDay, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Day by day: measured and old pump's use, saving so far, with ends [kWh]."""
+        start = pd.DatetimeIndex(
+            np.array([d.start_ms for d in self.days], "datetime64[ms]"), name="day", tz="UTC"
+        )
+        return pd.DataFrame(list(self.days), index=start).drop(columns="start_ms")
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""

@@ -22,7 +22,7 @@ PLUG = Meter()
 LEAST_DAYS = 3
 """Fewer measured days on one side are no measurement of it."""
 _DRAWS = 3000
-_MILD = (-0.18, 0.17)
+_MILD = (-0.15, 0.19)
 """Logarithm of what a heating pump runs in the days not measured, against what the season's line
 through measured days says, and its spread: in spring and autumn sun and people heat along
 (rehearsed houses of seeds below 1000)."""
@@ -76,7 +76,7 @@ class SwapCase:
 class DrawnYears:
     """Years that could be [kWh]: of the old pump, of the new, and the saving, meter heeded.
 
-    `share` is the new pump's energy as a share of the old's at like context.
+    `share` is the new pump's energy as a share of the old's on the days measured.
     """
 
     old: FloatArray
@@ -181,7 +181,8 @@ def _same_hours(case: SwapCase) -> DrawnYears:
         "IPMVP retrofit isolation, option B: power and hours measured before and after, "
         f"{words}, season by the climate"
     )
-    return DrawnYears(old, old * share, saving, share, parts, method, _notes(case, ratio))
+    seen = ratio.while_measured.drawn(rng, _DRAWS)
+    return DrawnYears(old, old * share, saving, seen, parts, method, _notes(case, ratio))
 
 
 def _old_days(case: SwapCase, share: float) -> Days:

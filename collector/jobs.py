@@ -17,10 +17,10 @@ from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly
 from collector.site import Site
-from collector.store import StoreRecord, plant_extent
+from collector.store import StoreRecord, latest_by_channel, plant_extent
 from collector.swaps import as_recorded, swap_book
 
-WATCH_MS = 3 * HOUR_MS
+WATCH_MS = 4 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
 
 
@@ -41,26 +41,16 @@ def watch(site: Site, now_ms: int) -> None:
         learned = site.journal.result(plant.key, "learned")
         situation = Situation(
             plant=plant,
-            record=StoreRecord(site.store, plant, span),
+            record=StoreRecord(site.store, plant, span, lead=False),
             span=span,
             learned=PlantLearned.from_document(learned[1]) if learned else None,
-            last_ms=_last_ms(site, plant),
+            last_ms={c: at for c, (at, _) in latest_by_channel(site.live.latest, plant).items()},
             is_live=True,
         )
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
-
-
-def _last_ms(site: Site, plant: Plant) -> dict[str, int]:
-    """When each channel was last heard, as far as known."""
-    latest = site.live.latest
-    return {
-        channel.id: latest[address][0]
-        for channel in plant.channels
-        if (address := f"{plant.key}/{channel.id}") in latest
-    }
 
 
 def move_alarms(

@@ -76,9 +76,14 @@ def addresses(plants: Sequence[Plant]) -> dict[str, Channel]:
 
 
 class StoreRecord(Record):
-    """Readings of one plant as the analyses want them, read from a store when asked for."""
+    """Readings of one plant as the analyses want them, read from a store when asked for.
 
-    def __init__(self, store: Store, plant: Plant, span: Span) -> None:
+    With `lead` the last reading before the span comes along, however old, to hold into it; the
+    live watch does without, for finding it may open a sealed day of each channel.
+    """
+
+    def __init__(self, store: Store, plant: Plant, span: Span, *, lead: bool = True) -> None:
+        self._lead = lead
         self._store = store
         self._plant = plant
         self._span = span
@@ -90,7 +95,7 @@ class StoreRecord(Record):
             raise KeyError(channel)
         if channel not in self._known:
             name = f"{self._plant.key}/{channel}"
-            self._known[channel] = self._store.read(name, self._span, lead=True)
+            self._known[channel] = self._store.read(name, self._span, lead=self._lead)
         return self._known[channel]
 
     def __iter__(self) -> Iterator[str]:

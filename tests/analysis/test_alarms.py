@@ -1,10 +1,12 @@
 """The state diagram of IEC 62682, transition by transition."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.alarms import Alarm, Timing, act, advance
+from analysis.alarms import Alarm, Timing, act, advance, graded
 
 NOW = Timing()
 FRESH = Alarm(plant="quay", subject="heating", fault="stall", urgency="now")
@@ -93,3 +95,19 @@ def test_advance_twice_is_advance_once(seen: list[bool | None]) -> None:
         once = advance(alarm, second * 1000, present=present, timing=timing)
         assert advance(once, second * 1000, present=present, timing=timing) == once
         alarm = once
+
+
+def test_what_grows_urgent_asks_anew() -> None:
+    """An acknowledged alarm that could wait and now cannot goes back to unacknowledged."""
+    waits = replace(FRESH, urgency="soon")
+    alarm = act(advance(waits, 1000, present=True, timing=NOW), "acknowledge", 2000)
+    grown = graded(alarm, "now", 3000)
+    assert (grown.state, grown.urgency, grown.raised_ms) == ("unacknowledged", "now", 3000)
+
+
+def test_what_was_urgent_stays_so_until_it_ends() -> None:
+    """A weaker sign later takes no urgency back; after the end the next one has its own."""
+    alarm = raised()
+    assert graded(alarm, "soon", 2000) == alarm
+    ended = advance(alarm, 3000, present=False, timing=NOW)
+    assert graded(ended, "soon", 4000).urgency == "soon"

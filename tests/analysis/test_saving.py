@@ -1,5 +1,6 @@
 """Savings of swaps whose powers and hours are known, claims against them, and a placebo."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import analysis
 from analysis.errors import StokeholdError
 from analysis.estimate import Estimate
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
@@ -145,6 +147,34 @@ def test_two_plugs_are_less_sure_than_one() -> None:
         for same in (True, False)
     )
     assert two.parts["meter"] > 1.2 * one.parts["meter"]
+
+
+def test_pump_at_rest_about_the_swap_is_answered() -> None:
+    """Swapped in summer, both pumps at rest and outdoor measured: plates stand in, no crash."""
+    plant = _plant(_swap())
+    outdoor = Channel(
+        id="out", of="plant", quantity="temperature", place="outdoor", unit="Cel", interval_s=600
+    )
+    plant = replace(plant, channels=(*plant.channels, outdoor))
+    time_ms = np.arange(SPAN.start_ms, SPAN.end_ms, 600_000)
+    warm = 20.0 + 3.0 * np.sin(time_ms / DAY_MS)
+    rest = Readings.of(time_ms, np.zeros(len(time_ms)))
+    record = {"one.power": rest, "out": Readings.of(time_ms, warm)}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert found.per_year.low < found.per_year.value < found.per_year.high
+    assert "stipulated" in found.method
+
+
+def test_notebook_takes_a_frame_and_gives_one() -> None:
+    """The same from pandas: a frame in, the days with their saving so far out."""
+    readings = _steady(70.0, 10.0)
+    frame = pd.DataFrame({"one.power": readings.to_series()})
+    plant = _plant(_swap())
+    found = analysis.saving_of(plant, plant.swaps[0], frame)
+    course = found.to_frame()
+    assert len(course) == 58
+    assert course["so_far"].iloc[-1] == pytest.approx(found.so_far.value, rel=1e-6)
+    assert course["measured_kwh"].iloc[0] == pytest.approx(70 * 24 / 1000, rel=0.01)
 
 
 def test_unchanged_pump_saves_nothing() -> None:
