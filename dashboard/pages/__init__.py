@@ -4,11 +4,12 @@ A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
 from dashboard.page import Page
-from dashboard.pages import alarms, costs, data, history, logbook, now, pump, swap
+from dashboard.pages import alarms, boiler, costs, data, history, logbook, now, pump, swap
 
 PAGES: tuple[Page, ...] = (
     now.PAGE,
     pump.PAGE,
+    boiler.PAGE,
     swap.PAGE,
     costs.PAGE,
     history.PAGE,

@@ -110,7 +110,7 @@ def _fuel(view: View, one: Document) -> Component:
     if "reason" in one:
         return section(title, empty(f"Unknown: {one['reason']}."))
     note = f"From the {one['source']}; {one['per_year']['basis']}."
-    return section(title, _needs(one), *_signature(view, one), note=note)
+    return section(title, _needs(one), *signature_charts(view, one), note=note)
 
 
 def _needs(one: Document) -> Component:
@@ -129,7 +129,16 @@ def _needs(one: Document) -> Component:
     return facts(*[t for t in told if t is not None])
 
 
-def _signature(view: View, one: Document) -> list[Component]:
+def signature_charts(view: View, one: Document) -> list[Component]:
+    """Fuel a day over outdoor temperature, with its interval and this week; or why not.
+
+    Parameters
+    ----------
+    view : View
+        For the moment.
+    one : dict
+        A boiler's fuel document.
+    """
     line = one.get("line")
     if not line:
         reason = one["signature"].get("reason") or "too few days"

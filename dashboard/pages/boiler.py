@@ -1,0 +1,263 @@
+"""The boiler: a day of firings, a year of starts, run lengths, signature, findings, service."""
+
+from itertools import pairwise
+from typing import Any
+
+from dash import html
+
+from analysis.faults_boiler import BOILER_FAULTS
+from analysis.plant import Boiler
+from analysis.timebase import DAY_MS, from_ms, local_day, parse_rfc3339
+from dashboard import words
+from dashboard.cards import empty, fact, facts, fault_title, finding_card, link, section, table
+from dashboard.figures import COLOURS, axis, chart
+from dashboard.figures import layout as chart_layout
+from dashboard.page import Component, Page, View
+from dashboard.pages.costs import signature_charts
+from dashboard.pages.logbook import entries, entry_form
+from dashboard.present import presence, value_words
+
+HEAT, CHARGE = COLOURS[1], COLOURS[0]
+
+
+def layout(view: View) -> Component:
+    """Everything about one boiler; words where there is none or nothing is worked out yet."""
+    boilers = view.plant.boilers
+    if not boilers:
+        told = f"The plant file of {view.plant.name} names no boiler; add a [[boiler]] and restart."
+        return html.Div([html.H1("Boiler"), empty(told)])
+    boiler = next((b for b in boilers if b.id == view.query.get("id")), boilers[0])
+    sheet = next((s for s in view.result("boilers") or [] if s["boiler"] == boiler.id), None)
+    head = [html.H1(words.named(boiler.id)), _tabs(view, boiler)]
+    if sheet is None or sheet["method"] is None:
+        return html.Div([*head, _nothing(sheet), _beside(view, boiler)])
+    return html.Div(
+        [
+            *head,
+            html.P(_sentence(view, boiler, sheet), className="lead"),
+            _facts(view, boiler, sheet),
+            html.Div([_charts(view, boiler, sheet), _beside(view, boiler)], className="sides"),
+        ]
+    )
+
+
+def _tabs(view: View, boiler: Boiler) -> Component:
+    if len(view.plant.boilers) < 2:
+        return html.Div()
+    tabs = []
+    for other in view.plant.boilers:
+        kind = "button here" if other.id == boiler.id else "button"
+        tabs.append(link(words.named(other.id), view.link("/boiler", id=other.id), kind))
+    return html.Div(tabs, className="row")
+
+
+def _nothing(sheet: dict[str, Any] | None) -> Component:
+    if sheet is None:
+        return empty("Nothing has been worked out yet; the first report comes tonight.")
+    why = sheet["summary"]["short_cycling"]["why"]
+    return empty(f"Firings cannot be seen: {why}. A plug or a clip on its flow helps.")
+
+
+def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any]) -> str:
+    found = _findings(view, boiler)
+    titles = "; ".join(fault_title(f["fault"]) for f in found if f["to"] is None)
+    told = f"Found: {titles}." if titles else "Nothing is found against it."
+    check = sheet["cross_check"]
+    more = f" {check['words'].capitalize()}." if check and not check["agrees"] else ""
+    state = presence(view).state(boiler).words
+    return f"{state}. {told} Firings are seen in {sheet['channel']} ({sheet['method']}).{more}"
+
+
+def _facts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
+    heating = sheet["heating"]
+    often = heating["starts_per_demand_hour"]
+    per_hour = "" if often is None else f"{words.figure(often)} an hour of heat demand"
+    median = heating["median_on"]["value"]
+    told = [
+        fact("Power now", value_words(presence(view).reading(boiler.id, "power"))),
+        fact("Starts a day", words.figure(sheet["summary"]["starts_per_day"]), per_hour),
+        fact("Starts a year", words.estimate(sheet["starts_per_year"])),
+        fact("Usual firing", words.amount(median, "min"), "for heating"),
+    ]
+    if boiler.condensing:
+        share = sheet["condensing_share"]
+        value = "unknown" if share["value"] is None else f"{share['value']:.0%}"
+        told.append(fact("Condensing", value, share["basis"] or share.get("reason", "")))
+    service = sheet["service"]
+    due = {True: "due", False: "not due", None: "not known"}[service["is_due"]]
+    by = f"next by {service['due'][:10]}; " if service["due"] else ""
+    told.append(fact("Service", due, f"{by}{service['why']}"))
+    return facts(*told)
+
+
+# charts
+
+
+def _charts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
+    return html.Div(
+        [
+            section("Firings, day by day", strip(view, sheet)),
+            section("Starts through the year", calendar(sheet)),
+            section("How long it fires", lengths(sheet)),
+            _signature(view, boiler),
+            _outdoor(sheet),
+            _judged(sheet),
+        ]
+    )
+
+
+def strip(view: View, sheet: dict[str, Any]) -> Component:
+    """The last days as strips of firings from midnight to midnight, the newest on top."""
+    rows = sheet["last_firings"]
+    if not rows:
+        return empty("No firing was seen in the last days.")
+    zone = view.plant.timezone
+    traces = []
+    for is_charge, name, colour in ((False, "heating", HEAT), (True, "charging", CHARGE)):
+        own = [r for r in rows if r["charging"] == is_charge]
+        pieces = [p for r in own for p in _by_day(r, zone)]
+        traces.append(
+            {
+                "type": "bar", "orientation": "h", "name": name,
+                "y": [p[0] for p in pieces], "base": [p[1] for p in pieces],
+                "x": [p[2] for p in pieces], "marker": {"color": colour, "line": {"width": 0}},
+                "hovertemplate": f"%{{y}}, from %{{base:.2f}} h, %{{x:.2f}} h<extra>{name}</extra>",
+            }
+        )  # fmt: skip
+    look = chart_layout(
+        260, barmode="overlay", showlegend=True, hovermode="closest", bargap=0.25,
+        xaxis=axis("hour of the day", range=[0, 24], dtick=6),
+        yaxis=axis(type="category", categoryorder="category ascending"),
+    )  # fmt: skip
+    says = f"{words.count(len(rows), 'firing')} of the last days, each a bar where it burned"
+    return chart({"data": traces, "layout": look}, says)
+
+
+def _by_day(row: dict[str, Any], zone: str) -> list[tuple[str, float, float]]:
+    """A firing cut at local midnights: day, hour it begins, hours."""
+    start, end = parse_rfc3339(row["start"]), parse_rfc3339(row["end"])
+    found = []
+    while start < end:
+        day = local_day(start, zone)
+        stop = min(end, day.end_ms)
+        name = from_ms(day.start_ms + DAY_MS // 2).strftime("%m-%d")
+        found.append((name, (start - day.start_ms) / 3.6e6, (stop - start) / 3.6e6))
+        start = stop
+    return found
+
+
+def calendar(sheet: dict[str, Any]) -> Component:
+    """A square a day, a column a week: how often the burner started, over the last year."""
+    days = sheet["days"]
+    rows = list(zip(days["start"], days["starts"], days["charges"], days["is_whole"], strict=True))
+    weeks: dict[str, list[float | None]] = {}
+    for start, starts, charges, is_whole in rows[-371:]:
+        noon = from_ms(parse_rfc3339(start) + DAY_MS // 2)
+        monday = from_ms(parse_rfc3339(start) + DAY_MS // 2 - noon.weekday() * DAY_MS)
+        column = weeks.setdefault(monday.strftime("%Y-%m-%d"), [None] * 7)
+        column[noon.weekday()] = (starts or 0) + (charges or 0) if is_whole else None
+    grid = [[column[k] for column in weeks.values()] for k in range(7)]
+    trace = {
+        "type": "heatmap", "x": list(weeks), "z": grid, "xgap": 2, "ygap": 2,
+        "y": ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"], "hoverongaps": False,
+        "colorscale": [[0, "#e8e4d8"], [1, HEAT]], "colorbar": {"thickness": 10, "outlinewidth": 0},
+        "hovertemplate": "week of %{x}, %{y}: %{z} starts<extra></extra>",
+    }  # fmt: skip
+    look = chart_layout(
+        230, hovermode="closest",
+        xaxis=axis(type="date", showgrid=False), yaxis=axis(autorange="reversed", showgrid=False),
+    )  # fmt: skip
+    known = sum(v is not None for column in weeks.values() for v in column)
+    says = f"Starts of {words.count(known, 'day')} watched whole; days with gaps are left empty"
+    return chart({"data": [trace], "layout": look}, says)
+
+
+def lengths(sheet: dict[str, Any]) -> Component:
+    """How many firings fall into each class of length, heating and charging apart."""
+    edges = sheet["lengths_min"]
+    names = [
+        f"{a:.0f} to {b:.0f}" if b is not None else f"over {a:.0f}" for a, b in pairwise(edges)
+    ]
+    traces = [
+        {"type": "bar", "name": name, "x": names, "y": sheet[part]["lengths"],
+         "marker": {"color": colour}}
+        for part, name, colour in (("heating", "heating", HEAT), ("charging", "charging", CHARGE))
+    ]  # fmt: skip
+    look = chart_layout(
+        260, barmode="stack", showlegend=True, xaxis=axis("minutes", type="category"),
+        yaxis=axis("firings"),
+    )  # fmt: skip
+    total = sum(sheet["heating"]["lengths"]) + sum(sheet["charging"]["lengths"])
+    return chart({"data": traces, "layout": look}, f"{total} complete firings by their length")
+
+
+def _signature(view: View, boiler: Boiler) -> Component:
+    """Fuel a day over outdoor temperature, as the page of costs draws it."""
+    fuel = (view.result("costs") or {}).get("fuel", ())
+    own = next((f for f in fuel if f["boiler"] == boiler.id), None)
+    if own is None or "signature" not in own:
+        why = (own or {}).get("reason", "it is worked out tonight")
+        return section("Fuel over the weather", empty(f"No signature yet: {why}."))
+    return section("Fuel over the weather", *signature_charts(view, own))
+
+
+def _outdoor(sheet: dict[str, Any]) -> Component:
+    rows = [
+        [
+            f"{c['from_c']:.0f} to {c['to_c']:.0f} Cel",
+            words.figure(c["per_day"]),
+            f"{words.figure(c['low'])} to {words.figure(c['high'])}",
+            str(c["days"]),
+        ]
+        for c in sheet["starts_by_outdoor"]
+    ]
+    if not rows:
+        return section("Starts by weather", empty("No outdoor temperature is measured."))
+    return section("Starts by weather", table(("Outdoors", "A day", "Half of days", "Days"), rows))
+
+
+def _judged(sheet: dict[str, Any]) -> Component:
+    """Short cycling by rule of thumb, standing losses, warming, second source."""
+    judged = sheet["summary"]["short_cycling"]
+    word = {True: "yes", False: "no", None: "cannot be said"}[judged["is"]]
+    rows = [["Short cycling by rule of thumb", f"{word}: {judged['why']}"]]
+    rows += [["may be", cause] for cause in sheet["short_cycling_causes"][:3]]
+    rows += [
+        [f"Standing loss, {one['store']}", words.estimate(one["standing_loss"])]
+        for one in sheet["stores"]
+    ]
+    rows.append(["Warming", sheet["heat_up_note"]])
+    if sheet["cross_check"]:
+        rows.append(["Second source", sheet["cross_check"]["words"]])
+    rows += [[e["what"], e["says"]] for e in sheet["service"]["effects"]]
+    return section("Condition", table(("What", "Told"), rows))
+
+
+# beside
+
+
+def _findings(view: View, boiler: Boiler) -> list[dict[str, Any]]:
+    """Findings on this boiler and the stores, those that last first."""
+    names = {fault.name for fault in BOILER_FAULTS}
+    parts = {boiler.id, *(store.id for store in view.plant.stores)}
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for result in ("slow", "watch"):
+        for one in (view.result(result) or {}).get("findings", ()):
+            if one["subject"] in parts and one["fault"] in names:
+                found[one["subject"], one["fault"]] = one
+    return sorted(found.values(), key=lambda f: f["to"] is not None)
+
+
+def _beside(view: View, boiler: Boiler) -> Component:
+    """What was found, in plain words, and the logbook."""
+    cards = [finding_card(view, f) for f in _findings(view, boiler)]
+    return html.Div(
+        [
+            section("Findings", *(cards or [empty("Nothing is found on boiler and store.")])),
+            section("Logbook", entry_form(view, boiler.id)),
+            entries(view, boiler.id),
+        ]
+    )
+
+
+PAGE = Page(path="/boiler", title="Boiler", layout=layout)

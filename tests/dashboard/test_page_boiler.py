@@ -1,0 +1,83 @@
+"""The boiler's page in a real browser: strips, calendar, lengths, findings, on phone and desk."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, expect
+
+from analysis.boiler_report import boiler_report
+from analysis.costs import plant_costs
+from analysis.faults import examine
+from analysis.faults_boiler import BOILER_FAULTS
+from analysis.readings import Readings
+from analysis.timebase import DAY_MS, MINUTE_MS, Span
+from analysis.watch import Situation
+from collector.site import Site
+from collector.store import clock_ms
+from houses import PLANT, served
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[tuple[Site, str]]:
+    with served(tmp_path) as found:
+        yield found
+
+
+def worked_out(site: Site, days: int = 40) -> None:
+    """Forty days: firings of 12 min each half hour, then of 4 min each nine; a store too cool."""
+    now = clock_ms()
+    time_ms = np.arange(now - days * DAY_MS, now, MINUTE_MS)
+    minute = (time_ms - time_ms[0]) // MINUTE_MS
+    early = minute < days * 1440 * 0.7
+    fires = np.where(early, minute % 30 < 12, minute % 9 < 4)
+    record = {
+        "boiler.power": Readings.of(time_ms, np.where(fires, 45.0, 4.0)),
+        "boiler.flow": Readings.of(time_ms, np.where(fires, 55.0, 45.0)),
+        "charging.power": Readings.of(time_ms, np.where(minute % 1440 < 40, 48.0, 0.0)),
+        "store.top": Readings.of(time_ms, 40.0 + 5.0 * (minute % 1440 < 40)),
+        "plant.outdoor": Readings.of(time_ms, 4 + 3 * np.sin(minute / 1440)),
+    }
+    span = Span(int(time_ms[0]), now)
+    boiler = PLANT.boilers[0]
+    report = boiler_report(PLANT, boiler, record, span=span).document()
+    site.journal.save_result(PLANT.key, "boilers", now, [report])
+    site.journal.save_result(PLANT.key, "costs", now, plant_costs(PLANT, record, span).document())
+    health = examine(Situation(plant=PLANT, record=record, span=span), BOILER_FAULTS)
+    site.journal.save_result(PLANT.key, "slow", now, health.document())
+
+
+def test_nothing_yet_is_said(house: tuple[Site, str], browser_page: Page) -> None:
+    """Before the first night the page says when there will be something."""
+    _, url = house
+    browser_page.goto(f"{url}/boiler")
+    expect(browser_page.locator("p.empty").first).to_contain_text("tonight")
+
+
+def test_charts_and_findings_in_plain_words(house: tuple[Site, str], browser_page: Page) -> None:
+    """Strip, calendar, lengths are drawn; the findings stand with first check and who."""
+    site, url = house
+    worked_out(site)
+    browser_page.goto(f"{url}/boiler")
+    expect(browser_page.locator("p.lead")).to_contain_text("Burner starts too often")
+    strip = browser_page.locator("section", has_text="Firings, day by day")
+    expect(strip.locator(".barlayer path").first).to_be_attached()
+    assert strip.locator(".barlayer path").count() > 100
+    calendar = browser_page.locator("section", has_text="Starts through the year")
+    expect(calendar.locator(".heatmaplayer image")).to_be_attached()
+    findings = browser_page.locator("section", has_text="Findings").last
+    expect(findings).to_contain_text("Hot-water store too cool")
+    expect(findings).to_contain_text("local rules decide")
+    expect(browser_page.get_by_text("rule of thumb").first).to_be_visible()
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_fits_the_screen(house: tuple[Site, str], browser_page: Page, width: int) -> None:
+    """Nothing is wider than a phone or a desk screen."""
+    site, url = house
+    worked_out(site)
+    browser_page.set_viewport_size({"width": width, "height": 900})
+    browser_page.goto(f"{url}/boiler")
+    expect(browser_page.locator(".js-plotly-plot .barlayer path").first).to_be_attached()
+    assert browser_page.evaluate("document.documentElement.scrollWidth") <= width
