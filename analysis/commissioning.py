@@ -234,8 +234,10 @@ def checks(seen: Fitting, *, night_reduction: bool | None = None) -> tuple[Fitti
         held = strong = weak = Judged("unknown", needs="the pump to be the right way round")
     if night.state == "found":
         held = weak = Judged("unknown", needs="night reduction to be off")
+    if weak.state == "found" and held.confidence == _ONLY_WIDE:
+        held = Judged("unknown", needs="a stronger setting: the low speed explains the spread")
     if held.state == "found":
-        weak = _beside_held(seen, weak)
+        weak = Judged("unknown", needs="the isolating valves to be open for sure")
     named = {
         "reversed": reversed_,
         "air": air,
@@ -245,14 +247,6 @@ def checks(seen: Fitting, *, night_reduction: bool | None = None) -> tuple[Fitti
         "night_reduction_misfit": night,
     }
     return tuple(FittingCheck(mistake, named[mistake.name]) for mistake in MISTAKES)
-
-
-def _beside_held(seen: Fitting, weak: Judged) -> Judged:
-    """A valve half shut explains a low power; only a middling loss leaves both open."""
-    ratio = _water_ratio(seen, 0.8)
-    if weak.state == "found" and ratio is not None and ratio > _SURELY_HELD:
-        return weak._replace(confidence=0.5)
-    return Judged("unknown", needs="the isolating valves to be open for sure")
 
 
 # the judges
@@ -329,41 +323,61 @@ def _unrest(seen: Fitting, span: Span) -> float | None:
     return float(np.mean(known > _UNREST)) if len(known) >= 6 else None
 
 
-_HELD = 0.365
-_SURELY_HELD = 0.345
+_HELD = 0.97
+"""Sound pumps stay above 1: the loop then resists as it did."""
 _HELD_IF_WIDE = 0.70
 _WIDE_K = 19.5
 _WIDER = 1.1
+_ONLY_WIDE = 0.65
+"""Confidence where the spread alone speaks."""
+_ELECTRONICS_W = 1.8
+"""What an electronic pump takes without moving water; rule of thumb, no source."""
 
 
 def judge_held_back(seen: Fitting) -> Judged:
-    """Much less water goes round than before, or less with a very wide spread."""
-    ratio, wide = _water_ratio(seen, 0.8), _water_ratio(seen, 0.9)
+    """Less water goes round than the new pump's power would move through the old loop.
+
+    The power given to the water is that of its amount cubed times the loop's
+    resistance; so through an unchanged loop the water goes with the cube root
+    of the power. What falls short of it means more resistance, whatever the
+    setting. Or, where the valves hold most of the water anyway: a good deal less
+    water with a very wide spread.
+    """
+    ratio, power = _water_ratio(seen), _power_ratio(seen)
     now, then = quantile(spread_k(seen.settled), 0.5), quantile(spread_k(seen.before), 0.5)
     wide_k = quantile(spread_k(seen.settled), 0.8)
-    if ratio is None or wide is None or now is None or then is None or wide_k is None:
-        return Judged(
-            "unknown", needs="flow and return temperatures before and after the swap, heated"
-        )
+    if ratio is None or power is None or now is None or then is None or wide_k is None:
+        needs = "power, flow and return temperature before and after the swap, with heat"
+        return Judged("unknown", needs=needs)
+    moved = ratio / power ** (1.0 / 3.0)
     flow_id = seen.flow_id or ""
     evidence = (
-        Evidence(flow_id, "water index against before", ratio, f"above {_HELD:g}", "1"),
+        Evidence(flow_id, "water against what the power would move", moved, f"above {_HELD}", "1"),
         Evidence(flow_id, "flow less return, upper fifth", wide_k, f"below {_WIDE_K:g}", "K"),
     )
-    is_wide = wide < _HELD_IF_WIDE and wide_k >= _WIDE_K and now >= _WIDER * then
-    if ratio < _HELD or is_wide:
-        return Judged("found", 0.9 if ratio < _SURELY_HELD else 0.7, evidence)
+    is_wide = ratio < _HELD_IF_WIDE and wide_k >= _WIDE_K and now >= _WIDER * then
+    if moved < _HELD or is_wide:
+        return Judged("found", 0.9 if moved < _HELD else _ONLY_WIDE, evidence)
     return Judged("sound", 0.8, evidence)
 
 
-def _water_ratio(seen: Fitting, q: float) -> float | None:
-    """Water index after the swap over that before, where the loop is mostly open."""
-    now, then = (quantile(water_index(c), q) for c in (seen.settled, seen.before))
+def _water_ratio(seen: Fitting) -> float | None:
+    """Water index after the swap over that before, while the loop is mostly open."""
+    now, then = (quantile(water_index(c), 0.9) for c in (seen.settled, seen.before))
     return now / then if now is not None and then else None
 
 
+def _power_ratio(seen: Fitting) -> float | None:
+    """Running power of the new pump, less its electronics, over that of the old one."""
+    now, then = levels(seen.settled), levels(seen.before)
+    if now is None or then is None:
+        return None
+    return max(now.middle_w - _ELECTRONICS_W, 0.3) / then.middle_w
+
+
 _STRONG = 0.58
-_WEAK = 0.185
+_WEAK = 0.19
+_STEADY = 0.15
 
 
 def _level(seen: Fitting) -> tuple[Levels, float] | Judged:
@@ -391,12 +405,14 @@ def judge_weak(seen: Fitting) -> Judged:
     level = _level(seen)
     if isinstance(level, Judged):
         return level
-    share = level[0].high_w / level[1]
-    ratio = _water_ratio(seen, 0.8)
-    told = _share(seen, "upper fifth of the running power", share, f"above {100 * _WEAK:.1f}")
-    water = Evidence(seen.flow_id or "", "water index against before", ratio, "near 1", "1")
-    evidence = (told,) if ratio is None else (told, water)
-    return Judged("found" if share <= _WEAK else "sound", 0.75, evidence)
+    (_, middle_w, high_w, _), most_w = level
+    limit = _WEAK + 0.5 * seen.step_w / most_w
+    is_steady = high_w - middle_w <= max(_STEADY * middle_w, seen.step_w)
+    what = "upper fifth of the running power"
+    told = _share(seen, what, high_w / most_w, f"above {100 * limit:.0f}")
+    water = Evidence(seen.flow_id or "", "water index against before", _water_ratio(seen), "", "1")
+    is_weak = is_steady and high_w / most_w <= limit
+    return Judged("found" if is_weak else "sound", 0.75, (told, water))
 
 
 def _share(seen: Fitting, what: str, share: float, expected: str) -> Evidence:

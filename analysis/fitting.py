@@ -177,11 +177,11 @@ def _summary(
 
 
 def _display_step(value: FloatArray) -> float:
-    """Display step of a plug [W]: the least distance between values it shows often."""
+    """Display step of a plug [W]: least distance of its values, at most 1 W."""
     if len(value) < 2:
         return 0.0
     shown = np.unique(np.round(value[:: 1 + len(value) // 100_000], 3))
-    return float(np.diff(shown).min()) if len(shown) > 1 else 0.0
+    return min(float(np.diff(shown).min()), 1.0) if len(shown) > 1 else 0.0
 
 
 # figures

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.climate import LEAST_COVER, Days
+from analysis.climate import Days
 from analysis.levels import BoolArray, weighted_quantile
 from analysis.plant import Boiler, Channel, Plant, Pump
 from analysis.readings import (
@@ -20,6 +20,8 @@ from analysis.timebase import HOUR_MS, SECOND_MS, Span, local_day_edges
 
 RUNNING_W = 2.0
 """Below this nothing turns (common practice, no source)."""
+_LEAST_COVER = 0.5
+"""Share of a day that must be known: lost messages are spread over it, more than nights are."""
 _JITTER_KWH = 0.02
 """A counter that falls by less shows its last digit's unrest, no reset."""
 
@@ -265,7 +267,7 @@ def _whole(edges: IntArray, kwh: FloatArray, hours: FloatArray) -> Days:
     length = np.diff(edges) / HOUR_MS
     with np.errstate(invalid="ignore", divide="ignore"):
         return Days(
-            edges[:-1], np.where(hours >= LEAST_COVER * length, kwh / hours * length, np.nan)
+            edges[:-1], np.where(hours >= _LEAST_COVER * length, kwh / hours * length, np.nan)
         )
 
 

@@ -1,0 +1,195 @@
+"""What the plant uses and costs in a year: every machine, the fuel, and the fuel's signature."""
+
+from typing import Any
+
+from dash import html
+
+from analysis.timebase import DAY_MS, parse_rfc3339
+from dashboard import words
+from dashboard.cards import empty, fact, facts, section, table
+from dashboard.figures import COLOURS, axis, bands, chart, layout
+from dashboard.page import Component, Page, View
+
+Document = dict[str, Any]
+_MACHINE, _LINE, _DAY, _WEEK = COLOURS[0], COLOURS[1], COLOURS[0], COLOURS[3]
+
+
+def costs(view: View) -> Component:
+    """Draw the newest nightly result; nothing is computed here."""
+    found = view.result("costs")
+    if found is None:
+        return html.Div([html.H1("Costs"), empty("Worked out during the night; nothing yet.")])
+    used = [(one["pump"], one) for one in found["pumps"]]
+    used += [(one["boiler"], one) for one in found["boilers"]]
+    return html.Div(
+        [
+            html.H1("Costs"),
+            _summary(found),
+            section(
+                "Electricity in a year", *_electricity(used),
+                note="In brackets where the truth should lie in 19 of 20 cases. The year begins "
+                "with the history; days not measured come from the season.",
+            ),
+            *[_fuel(view, one) for one in found["fuel"]],
+        ]
+    )  # fmt: skip
+
+
+def _summary(found: Document) -> Component:
+    told = [
+        fact("Electricity a year", *_parts(found["electricity_per_year"])),
+        fact("It costs a year", *_parts(found["electricity_cost_per_year"])),
+    ]
+    for one in found["fuel"]:
+        if "reason" not in one:
+            told.append(fact("Fuel a year, net", *_parts(one["per_year"])))
+            told.append(fact("It costs a year", *_parts(one["cost_per_year"])))
+    own = fact("Each plug itself, on top", *_parts(found["plug_own_per_year"]))
+    return facts(*told, own)
+
+
+def _parts(estimate: Document, digits: int = 3) -> tuple[str, str]:
+    """Figure and interval, as two lines of a fact."""
+    if estimate["value"] is None:
+        return words.NOTHING, estimate.get("reason") or "not known yet"
+    low, high = (words.figure(estimate[k], digits) for k in ("low", "high"))
+    return words.amount(estimate["value"], estimate["unit"], digits), f"{low} to {high}"
+
+
+def _electricity(used: list[tuple[str, Document]]) -> list[Component]:
+    known = [(name, one) for name, one in used if one["per_year"]["value"] is not None]
+    head = ("Machine", "Measured", "A year", "Costs a year", "Rests on")
+    rows = [_row(name, one) for name, one in used]
+    picture = [_bars(known)] if known else []
+    return [*picture, table(head, rows)]
+
+
+def _row(name: str, one: Document) -> list[Component]:
+    year = one["per_year"]
+    if not one["covered_hours"]:
+        return [words.named(name), "not measured", words.NOTHING, words.NOTHING, words.NOTHING]
+    measured = f"{words.amount(one['measured_kwh'], 'kW.h')} in {one['covered_hours'] / 24:.0f} d"
+    rests = year["basis"] or year.get("reason") or ""
+    cost = words.estimate(one["cost_per_year"], 3)
+    return [words.named(name), measured, words.estimate(year, 3), cost, rests]
+
+
+def _bars(known: list[tuple[str, Document]]) -> Component:
+    """Bars of the yearly use with their intervals, the greatest on top."""
+    ranked = sorted(known, key=lambda pair: pair[1]["per_year"]["value"])
+    years = [one["per_year"] for _, one in ranked]
+    bar = {
+        "type": "bar",
+        "orientation": "h",
+        "y": [words.named(name) for name, _ in ranked],
+        "x": [y["value"] for y in years],
+        "error_x": {
+            "type": "data",
+            "symmetric": False,
+            "array": [y["high"] - y["value"] for y in years],
+            "arrayminus": [y["value"] - y["low"] for y in years],
+            "color": "#808080",
+        },
+        "marker": {"color": _MACHINE},
+        "width": 0.5,
+        "hovertemplate": "%{y}: %{x:.0f} kWh<extra></extra>",
+    }
+    drawn = layout(
+        90 + 46 * len(ranked),
+        hovermode="closest",
+        xaxis=axis("kWh a year", rangemode="tozero"),
+        yaxis=axis(),
+    )
+    name, most = ranked[-1]
+    says = f"{words.named(name)} uses most: {words.estimate(most['per_year'], 3)}."
+    return chart({"data": [bar], "layout": drawn}, says)
+
+
+def _fuel(view: View, one: Document) -> Component:
+    title = f"Fuel of the {one['boiler']}" if one["boiler"] != "boiler" else "Fuel"
+    if "reason" in one:
+        return section(title, empty(f"Unknown: {one['reason']}."))
+    note = f"From the {one['source']}; {one['per_year']['basis']}."
+    return section(title, _needs(one), *_signature(view, one), note=note)
+
+
+def _needs(one: Document) -> Component:
+    design, signature = one["design"], one["signature"]
+    told = [
+        fact("Each kelvin colder adds", *_parts(signature["slope"]))
+        if signature["slope"]
+        else None,
+        fact("On warm days", *_parts(signature["base_use"])) if signature["base_use"] else None,
+        fact("Heating begins below", *_parts(signature["change_c"]))
+        if signature["change_c"]
+        else None,
+        fact(f"Coldest usual day, {design['outdoor_c']:.0f} °C", *_parts(design["fuel_kw"])),
+        fact("Rated input over that", *_parts(design["oversize"], 2)),
+    ]
+    return facts(*[t for t in told if t is not None])
+
+
+def _signature(view: View, one: Document) -> list[Component]:
+    line = one.get("line")
+    if not line:
+        reason = one["signature"].get("reason") or "too few days"
+        return [empty(f"No signature: {reason}.")]
+    days = one["days"]
+    since = view.now_ms - 7 * DAY_MS
+    late = [parse_rfc3339(t) >= since for t in days["start"]]
+    data = [
+        bands(line["low"], line["high"], line["outdoor_c"], _LINE),
+        _points(days, [not is_late for is_late in late], "earlier days", _DAY, 5),
+        _points(days, late, "this week", _WEEK, 10),
+        {
+            "type": "scatter", "mode": "lines", "x": line["outdoor_c"], "y": line["kwh"],
+            "name": "usual", "line": {"color": _LINE, "width": 2}, "hoverinfo": "skip",
+        },
+    ]  # fmt: skip
+    drawn = layout(
+        360,
+        hovermode="closest",
+        showlegend=True,
+        xaxis=axis("Outdoor, mean of the day [°C]"),
+        yaxis=axis("kWh a day", rangemode="tozero"),
+    )
+    return [chart({"data": data, "layout": drawn}, _says(one, late))]
+
+
+def _points(days: Document, chosen: list[bool], name: str, colour: str, size: int) -> Document:
+    def pick(key: str) -> list[float]:
+        return [v for v, is_chosen in zip(days[key], chosen, strict=True) if is_chosen]
+
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": pick("outdoor_c"),
+        "y": pick("kwh"),
+        "name": name,
+        "marker": {"color": colour, "size": size, "opacity": 0.75},
+        "hovertemplate": "%{x:.1f} °C: %{y:.0f} kWh<extra></extra>",
+    }
+
+
+def _says(one: Document, late: list[bool]) -> str:
+    """The picture in a sentence, this week against the usual."""
+    days, line = one["days"], one["line"]
+    used = usual = 0.0
+    for is_late, temp, kwh in zip(late, days["outdoor_c"], days["kwh"], strict=True):
+        if is_late:
+            used += kwh
+            usual += _at(line, temp)
+    told = f"Fuel by day against the outdoor temperature, {len(late)} days."
+    if not any(late) or usual <= 0:
+        return told + " No day of this week is known."
+    return f"{told} This week {words.figure(used)} kWh, usual {words.figure(usual)} kWh."
+
+
+def _at(line: Document, temp_c: float) -> float:
+    """Point of the drawn line nearest to a temperature."""
+    nearest = min(range(len(line["kwh"])), key=lambda k: abs(line["outdoor_c"][k] - temp_c))
+    return float(line["kwh"][nearest])
+
+
+PAGE = Page(path="/costs", title="Costs", layout=costs)
+"""Costs of a year, drawn from the nightly result."""
