@@ -120,12 +120,10 @@ def _by_ratio(ratio: float) -> tuple[str, float]:
 
     Valves that never shut leave the floor too high, never too low: only a low one is sure.
     """
-    if ratio >= 0.85:
-        return "constant speed", 0.4
     if ratio >= _CONSTANT_SPEED:
-        return "constant speed", 0.55
+        return "constant speed", 0.4
     if ratio >= _CONSTANT_PRESSURE:
-        return "constant pressure", 0.55
+        return "constant or proportional pressure", 0.7
     return "proportional pressure", 0.8
 
 

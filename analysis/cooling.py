@@ -10,9 +10,20 @@ import numpy as np
 from scipy.stats import binom
 
 from analysis.estimate import Estimate
+from analysis.levels import BoolArray, runs_above
 from analysis.plant import Boiler, Channel, Plant, Store
-from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, summarise
+from analysis.readings import (
+    FloatArray,
+    Holds,
+    IntArray,
+    Readings,
+    Record,
+    hold_limit_ms,
+    holds,
+    summarise,
+)
 from analysis.timebase import HOUR_MS, MINUTE_MS, Span
+from analysis.watch import running_power_w
 
 WATER_KJ_L_K = 4.12
 """Heat capacity of a litre of water at 55 Cel [kJ/K] (985.7 kg/m3 times 4.183, IAPWS-IF97)."""
@@ -133,9 +144,9 @@ def surroundings(plant: Plant, record: Record, span: Span) -> tuple[FloatArray |
 
 
 def store_rates(plant: Plant, store: Store, record: Record, span: Span) -> Rates | None:
-    """Cooling rates of a store, from its lower sensor where there is but that; None without any."""
+    """Cooling rates of a store, from its upper sensor: one at the bottom hardly follows."""
     around, _ = surroundings(plant, record, span)
-    for place in ("top", "body", "bottom"):
+    for place in ("top", "body"):
         channel = plant.first(store.id, "temperature", place)
         readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
         if channel is not None and len(readings):
@@ -143,14 +154,43 @@ def store_rates(plant: Plant, store: Store, record: Record, span: Span) -> Rates
     return None
 
 
-def boiler_rates(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Rates | None:
-    """Cooling rates of a boiler at rest, seen at its flow pipe; None where that is not measured."""
+def boiler_rates(
+    plant: Plant, boiler: Boiler, record: Record, span: Span, *, busy: Holds
+) -> Rates | None:
+    """Cooling rates of a boiler at rest, seen at its flow pipe; None where that is not measured.
+
+    `busy` are its firings; a pump that runs carries heat away, so such times are left out too.
+    """
     around, _ = surroundings(plant, record, span)
     channel = plant.first(boiler.id, "temperature", "flow")
     readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
     if channel is None or not len(readings):
         return None
-    return cooling_rates(readings, channel, span, around=around)
+    moving = [busy, *_pumping(plant, record, span)]
+    hidden = np.logical_or.reduce([_between(readings, stretch) for stretch in moving])
+    value = np.where(hidden, np.nan, readings.value)
+    return cooling_rates(Readings(readings.time_ms, value), channel, span, around=around)
+
+
+def _pumping(plant: Plant, record: Record, span: Span) -> list[Holds]:
+    """Stretches over which each measured pump runs."""
+    found = []
+    for pump in plant.pumps:
+        channel = plant.first(pump.id, "power")
+        readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
+        usual = running_power_w(readings, channel, span) if channel and len(readings) else None
+        if channel is not None and usual is not None:
+            known = holds(readings, hold_limit_ms(readings, channel), span)
+            runs = runs_above(known, 0.5 * usual, 0.4 * usual)
+            found.append(Holds(runs.start_ms, runs.end_ms, np.ones(len(runs.start_ms))))
+    return found
+
+
+def _between(readings: Readings, stretch: Holds) -> BoolArray:
+    """Readings taken within any stretch."""
+    begun = np.searchsorted(stretch.start_ms, readings.time_ms, side="right")
+    ended = np.searchsorted(stretch.end_ms, readings.time_ms, side="right")
+    return np.asarray(begun > ended)
 
 
 def loss_of_store(rates: Rates, store: Store, *, is_measured: bool) -> Estimate:

@@ -1,6 +1,6 @@
 """A boiler's firings day by day: what its judges and its report look at, worked out once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from analysis.cycling import demand_hours
 from analysis.levels import BoolArray
 from analysis.plant import Boiler, Plant
 from analysis.purpose import charging
-from analysis.readings import FloatArray, IntArray, Record
+from analysis.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise
 from analysis.timebase import HOUR_MS, SECOND_MS, Span, local_day_edges
 from analysis.watch import Situation
 
@@ -33,6 +33,8 @@ class FireDays:
         Median length of the complete heating firings.
     outdoor_c : ndarray of float64
         Daily mean outdoor temperature.
+    is_whole : ndarray of bool
+        Days of which at least nine tenths were watched.
     """
 
     start_ms: IntArray
@@ -42,6 +44,7 @@ class FireDays:
     demand_h: FloatArray
     median_on_s: FloatArray
     outdoor_c: FloatArray
+    is_whole: BoolArray
 
     def __len__(self) -> int:
         return len(self.start_ms)
@@ -99,24 +102,14 @@ def fired_in(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fired:
     """
     found = boiler_cycles(plant, boiler, record, span)
     is_charge = charging(plant, record, found.cycles, span)
-    return Fired(
-        boiler,
-        found,
-        is_charge,
-        _days(
-            found,
-            is_charge,
-            span,
-            outdoor=outdoor_days(plant, record, span),
-            timezone=plant.timezone,
-        ),
-    )
+    days = _days(found, is_charge, local_day_edges(span, plant.timezone))
+    whole = _whole(found, plant, record, span)
+    outdoor = _aligned(outdoor_days(plant, record, span), days.start_ms)
+    return Fired(boiler, found, is_charge, replace(days, outdoor_c=outdoor, is_whole=whole))
 
 
-def _days(
-    found: BoilerCycles, is_charge: BoolArray, span: Span, *, outdoor: Days | None, timezone: str
-) -> FireDays:
-    edges = local_day_edges(span, timezone)
+def _days(found: BoilerCycles, is_charge: BoolArray, edges: IntArray) -> FireDays:
+    """Figures of the days; weather and cover are still to come."""
     count = max(len(edges) - 1, 0)
     cycles = found.cycles
     start = np.array([c.start_ms for c in cycles], np.int64)
@@ -138,8 +131,26 @@ def _days(
         if len(lengths):
             median[k] = np.median(lengths)
     return FireDays(
-        edges[:-1], starts, charges, on_h, demand_h, median, _aligned(outdoor, edges[:-1])
+        edges[:-1],
+        starts,
+        charges,
+        on_h,
+        demand_h,
+        median,
+        np.full(count, np.nan),
+        np.zeros(count, bool),
     )
+
+
+def _whole(found: BoilerCycles, plant: Plant, record: Record, span: Span) -> BoolArray:
+    """Days of which the firings' source was heard for nine tenths at least."""
+    edges = local_day_edges(span, plant.timezone)
+    channel = next((c for c in plant.channels if c.id == found.channel), None)
+    if channel is None or len(edges) < 2:
+        return np.zeros(max(len(edges) - 1, 0), bool)
+    readings = record[channel.id].within(span)
+    heard = summarise(readings, edges, hold_limit_ms(readings, channel)).covered_s
+    return np.asarray(heard >= 0.9 * np.diff(edges) / SECOND_MS)
 
 
 def _aligned(days: Days | None, start_ms: IntArray) -> FloatArray:

@@ -126,7 +126,7 @@ def _lasting(time_ms: IntArray, level: FloatArray, at: int) -> SettingStep | Non
     if low < 0 and high > -0.5 * LEAST_STEP:
         return None
     near = np.quantile(after[:_DAY_CELLS], 0.1) - np.quantile(before[-_DAY_CELLS:], 0.1)
-    if abs(low) < LEAST_STEP or low * near <= 0 or abs(near) < 0.6 * abs(low):
+    if abs(low) < LEAST_STEP or low * near <= 0 or abs(near) < 0.35 * abs(low):
         return None
     return SettingStep(
         time_ms=int(time_ms[at]),

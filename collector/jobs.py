@@ -1,5 +1,6 @@
 """What runs on a schedule: the table of jobs, each a function of the site and the moment."""
 
+import logging
 from collections.abc import Callable, Collection
 from typing import NamedTuple
 
@@ -15,10 +16,12 @@ from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
-from collector.results import RESULTS, Nightly
+from collector.results import RESULTS, Nightly, Result
 from collector.site import Site
 from collector.store import StoreRecord, latest_by_channel, plant_extent
 from collector.swaps import as_recorded, swap_book
+
+_log = logging.getLogger(__name__)
 
 WATCH_MS = 4 * HOUR_MS
 """How far back the watch looks; it costs the same however long the history is."""
@@ -150,7 +153,20 @@ def nightly_results(site: Site, now_ms: int) -> None:
         whole = as_recorded(swap_book(site.settings, site.journal), plant)
         night = Nightly(site, whole, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
-            site.journal.save_result(plant.key, result.name, now_ms, result.make(night))
+            _make(site, result, night)
+
+
+def _make(site: Site, result: Result, night: Nightly) -> None:
+    """Keep one result; where it fails the night goes on with the others, and says so."""
+    key = night.plant.key
+    try:
+        document = result.make(night)
+    except Exception as error:  # noqa: BLE001 - one result's failure must not cost the others
+        _log.exception("result=%s failed", result.name)
+        words = f"the nightly result '{result.name}' failed ({error}); the last one is kept"
+        site.journal.add_events([Event(night.now_ms, key, result.name, "result_failed", words)])
+    else:
+        site.journal.save_result(key, result.name, night.now_ms, document)
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:

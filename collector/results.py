@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from analysis.boiler_report import boiler_report
 from analysis.commissioning import newest_reports
 from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
@@ -17,6 +18,7 @@ from analysis.plant_minutes import PlantMinutes
 from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
+from analysis.service import Deed
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
@@ -96,6 +98,26 @@ def cycles(night: Nightly) -> list[dict[str, Any]]:
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
+def boilers(night: Nightly) -> list[dict[str, Any]]:
+    """Firings, starts, condition and service of every boiler."""
+    plant = night.plant
+    entries = night.site.journal.logbook(plant.key)
+    return [
+        boiler_report(
+            plant,
+            boiler,
+            night.record,
+            span=night.span,
+            deeds=[
+                Deed(e.time_ms, e.kind, e.words)
+                for e in entries
+                if e.subject in (boiler.id, "plant")
+            ],
+        ).document()
+        for boiler in plant.boilers
+    ]
+
+
 def savings(night: Nightly) -> list[dict[str, Any]]:
     """Saving of every swap, from the whole history."""
     plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
@@ -138,6 +160,7 @@ RESULTS: tuple[Result, ...] = (
     Result("energy", energy),
     Result("costs", costs),
     Result("cycles", cycles),
+    Result("boilers", boilers),
     Result("pumps", pump_sheets),
     Result("mode", modes),
     Result("departures", departures),

@@ -1,6 +1,6 @@
 """Small pieces every page uses: tiles, tables, chips, and a finding told as a card."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from dash import dcc, html
@@ -35,6 +35,15 @@ def fact(label: str, value: Component, note: str = "") -> Component:
     return html.Div(
         [html.Span(label, className="label"), html.Strong(value), *below], className="fact"
     )
+
+
+def estimate_fact(label: str, document: Mapping[str, Any] | None, note: str = "") -> Component:
+    """One labelled estimate: figure, then interval; or unknown, then why."""
+    said = words.estimate(document)
+    if said.startswith("unknown: "):
+        return fact(label, "unknown", said.removeprefix("unknown: "))
+    figure, interval = said.split(" (", maxsplit=1)
+    return fact(label, figure, f"{interval.rstrip(')')}{f', {note}' if note else ''}")
 
 
 def facts(*children: Component) -> Component:

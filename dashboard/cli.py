@@ -22,6 +22,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("cycles", "burner cycles of every boiler"),
     Command("energy", "electric energy of pumps and boilers"),
     Command("health", "what is or was wrong"),
+    Command("boiler", "starts, firings, condition, service and fuel of every boiler"),
     Command("mode", "how each pump is set, whether that suits it, and what to try"),
     Command("saving", "what a pump's exchange saved, against the claim"),
     Command("rating", "energy efficiency index of a pump"),

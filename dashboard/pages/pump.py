@@ -11,6 +11,7 @@ from dashboard import words
 from dashboard.cards import (
     chip,
     empty,
+    estimate_fact,
     fact,
     facts,
     fault_title,
@@ -126,8 +127,8 @@ def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     return facts(
         fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
         fact("Usual while running", usual, _epoch_words(view, epoch)),
-        fact("Energy a year", words.estimate(use.get("per_year")), hours),
-        fact("Cost a year", words.estimate(use.get("cost_per_year"))),
+        estimate_fact("Energy a year", use.get("per_year"), hours),
+        estimate_fact("Cost a year", use.get("cost_per_year")),
     )
 
 

@@ -119,6 +119,7 @@ def test_pump_rig_point_by_point(shared_data: Path) -> None:
     f1, false_rate, missed_rate = rates(counts)
     everything = counts[0] + counts[2]
     always = 2 * everything / (2 * everything + counts[1] + counts[3])
+    print(f"F1 {f1:.3f}, always {always:.3f}, false {false_rate:.3f}, missed {missed_rate:.3f}")
     assert f1 > max(0.80, always)
     assert false_rate < 0.25
     assert missed_rate < 0.20

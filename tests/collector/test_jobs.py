@@ -23,6 +23,7 @@ from collector.jobs import (
     sum_up_today,
     watch,
 )
+from collector.results import RESULTS, Nightly, Result
 from collector.schedule import Schedule
 from collector.settings import Settings
 from collector.site import Site
@@ -186,3 +187,22 @@ def test_every_job_runs_on_an_empty_site(site: Site) -> None:
     for job in JOBS:
         job.run(site, NOW)
     assert site.journal.events() == []
+
+
+def test_result_that_fails_leaves_the_others_alone(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What can be worked out is kept, what cannot is told and its last document stays."""
+
+    def broken(_night: Nightly) -> None:
+        raise ValueError("no figures")
+
+    rows = (Result("energy", broken), *(r for r in RESULTS if r.name == "cycles"))
+    monkeypatch.setattr("collector.jobs.RESULTS", rows)
+    lay_in(site, NOW - 2 * DAY_MS, NOW, 50.0)
+    site.journal.save_result("quay", "energy", NOW - DAY_MS, {"kept": True})
+    nightly_results(site, NOW)
+    assert site.journal.result("quay", "energy") == (NOW - DAY_MS, {"kept": True})
+    assert site.journal.result("quay", "cycles") is not None
+    (event,) = site.journal.events("quay")
+    assert event.words.startswith("the nightly result 'energy' failed (no figures)")

@@ -9,9 +9,10 @@ from playwright.sync_api import Page, expect
 
 from analysis.alarms import Alarm
 from analysis.finding import Evidence, Finding
+from analysis.history import pump_history
+from analysis.pumpsheet import pump_sheet
 from analysis.timebase import DAY_MS, HOUR_MS, Span
 from collector.journal import StandingAlarm
-from collector.results import Nightly, pump_sheets
 from collector.site import Site
 from collector.store import StoreRecord
 from houses import PLANT, lay_in, served
@@ -26,8 +27,10 @@ def house(tmp_path: Path) -> Iterator[tuple[Site, str]]:
 def work_out(site: Site, now: int, days: float) -> None:
     """What the night would have worked out."""
     span = Span(now - round(days * DAY_MS), now)
-    night = Nightly(site, PLANT, StoreRecord(site.store, PLANT, span), span, now)
-    site.journal.save_result(PLANT.key, "pumps", now, pump_sheets(night))
+    record = StoreRecord(site.store, PLANT, span)
+    histories = [pump_history(PLANT, pump, record, span) for pump in PLANT.pumps]
+    sheets = [pump_sheet(h) for h in histories if h is not None]
+    site.journal.save_result(PLANT.key, "pumps", now, sheets)
 
 
 def finding(now: int, end_ms: int | None) -> Finding:

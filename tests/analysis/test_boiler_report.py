@@ -1,0 +1,160 @@
+"""Starts of a year, service, and everything about a boiler in one document."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.boiler_report import HeatUp, boiler_report, heat_up_words
+from analysis.estimate import Estimate
+from analysis.firedays import FireDays, fired_in
+from analysis.plant import Boiler, Channel, Plant
+from analysis.readings import Readings
+from analysis.service import Deed, ServiceRules, service_of
+from analysis.starts_year import starts_by_outdoor, starts_of_year
+from analysis.timebase import DAY_MS, MINUTE_MS, Span, parse_rfc3339
+
+BEGIN = parse_rfc3339("2026-01-01T00:00:00Z")
+BOILER = Boiler(id="boiler", fuel="gas")
+PLANT = Plant(
+    name="Quay",
+    timezone="UTC",
+    boilers=(BOILER,),
+    channels=(
+        Channel(id="boiler.power", of="boiler", quantity="power", unit="W", interval_s=60),
+        Channel(
+            id="boiler.flow", of="boiler", quantity="temperature", place="flow", unit="Cel",
+            interval_s=60,
+        ),
+    ),
+)  # fmt: skip
+
+
+def year_of_days(count: int, *, first: int = 0, seed: int = 1) -> tuple[FireDays, float]:
+    """Days of a boiler whose starts follow the weather by a hump, and the year's true sum."""
+    rng = np.random.default_rng(seed)
+    day = np.arange(365)
+    outdoor = 9.5 - 8.5 * np.cos(2 * np.pi * (day - 20) / 365) + 2.5 * rng.standard_normal(365)
+    load = np.clip((15.5 - outdoor) / 25, 0, 1)
+    starts = np.round(160 * 4 * load * (1 - load) / 1.0 * rng.normal(1, 0.1, 365))
+    charges = np.full(365, 2.0)
+    seen = slice(first, first + count)
+    nothing = np.full(count, np.nan)
+    days = FireDays(
+        BEGIN + day[seen].astype(np.int64) * DAY_MS, starts[seen], charges[seen], nothing, nothing,
+        nothing, outdoor[seen], np.ones(count, bool),
+    )  # fmt: skip
+    return days, float((starts + charges).sum())
+
+
+@pytest.mark.parametrize("first", [0, 60, 240])
+def test_a_month_gives_a_year_with_an_interval_that_holds_the_truth(first: int) -> None:
+    """A hump of starts over the weather: any 40 days bound the year, none pretends to be it."""
+    days, truth = year_of_days(40, first=first)
+    year = starts_of_year(days, "Europe/Berlin")
+    assert year.low < truth < year.high
+    scaled = float((days.starts + days.charges).mean()) * 365
+    assert abs(year.value - truth) < abs(scaled - truth) + 0.1 * truth
+
+
+def test_intervals_of_starts_cover_most_houses() -> None:
+    """Twenty synthetic houses of 40 days each: at least 17 intervals hold the year's starts."""
+    held = 0
+    for seed in range(20):
+        days, truth = year_of_days(40, first=(seed * 17) % 320, seed=seed)
+        year = starts_of_year(days, "Europe/Berlin")
+        held += year.low <= truth <= year.high
+    assert held >= 17
+
+
+def test_a_whole_year_is_counted_and_few_days_are_refused() -> None:
+    """365 days are their own sum; three days give words instead of a figure."""
+    days, truth = year_of_days(365)
+    assert starts_of_year(days, "Europe/Berlin").value == pytest.approx(truth, rel=0.001)
+    few, _ = year_of_days(3)
+    assert starts_of_year(few, "Europe/Berlin").value is None
+
+
+def test_starts_by_outdoor_temperature_class() -> None:
+    """Classes of 3 K, each with its days and quartiles, days not watched left out."""
+    days, _ = year_of_days(4)
+    days = replace(
+        days,
+        outdoor_c=np.array([1.0, 2.0, 4.0, 5.0]),
+        starts=np.array([10.0, 20.0, 30.0, 99.0]),
+        charges=np.zeros(4),
+        is_whole=np.array([True, True, True, False]),
+    )
+    cells = starts_by_outdoor(days)
+    assert [(c.from_c, c.days, c.per_day) for c in cells] == [(0.0, 2, 15.0), (3.0, 1, 30.0)]
+
+
+def record_of(days: int, *, rise: tuple[float, float] = (3.0, 3.0)) -> dict[str, Readings]:
+    """Ten minutes on, fifty off; water warms by so many K/min before and after half time."""
+    minute = np.arange(days * 1440)
+    on = minute % 60 < 10
+    rate = np.where(minute < days * 720, *rise)
+    flow = 40 + np.where(on, (minute % 60) * rate, 0.0)
+    time_ms = BEGIN + minute.astype(np.int64) * MINUTE_MS
+    return {
+        "boiler.power": Readings.of(time_ms, np.where(on, 60.0, 4.0)),
+        "boiler.flow": Readings.of(time_ms, flow),
+    }
+
+
+def test_service_is_due_by_date_hours_or_starts() -> None:
+    """A service 13 months ago is due by date; hours and starts by their own limits; else not."""
+    span = Span(BEGIN, BEGIN + 20 * DAY_MS)
+    seen = fired_in(PLANT, BOILER, record_of(20), span)
+    none = np.full(len(seen.start_ms), np.nan)
+    old = [Deed(BEGIN - 395 * DAY_MS, "cleaned", "boiler brushed")]
+    fresh = [Deed(BEGIN - 30 * DAY_MS, "service", "yearly service")]
+    assert service_of(seen, old, span=span, heat_up=none).is_due is True
+    recent = service_of(seen, fresh, span=span, heat_up=none)
+    assert recent.is_due is False
+    assert recent.hours == pytest.approx(20 * 24 / 6, rel=0.02)
+    assert recent.starts == pytest.approx(480, abs=2)
+    by_hours = ServiceRules(run_hours=50)
+    assert service_of(seen, fresh, span=span, heat_up=none, rules=by_hours).is_due is True
+    unknown = service_of(seen, [Deed(BEGIN, "pressure", "1.4 bar")], span=span, heat_up=none)
+    assert unknown.is_due is None
+    assert "logbook" in unknown.why
+
+
+def test_effect_of_a_service_is_shown_before_and_after() -> None:
+    """Warming rises from 2 to 3 K/min at the service: told as more, with both medians."""
+    span = Span(BEGIN, BEGIN + 20 * DAY_MS)
+    deed = Deed(BEGIN + 10 * DAY_MS, "nozzle", "new nozzle")
+    report = boiler_report(PLANT, BOILER, record_of(20, rise=(2.0, 3.0)), span=span, deeds=[deed])
+    effect = report.service.effects[0]
+    assert effect.before.value == pytest.approx(2.0, abs=0.2)
+    assert effect.after.value == pytest.approx(3.0, abs=0.2)
+    assert effect.says.startswith("more than before")
+    same = boiler_report(PLANT, BOILER, record_of(20), span=span, deeds=[deed])
+    assert "no change" in same.service.effects[0].says
+
+
+def test_document_holds_what_page_and_command_need() -> None:
+    """Counts agree with the record; run lengths, days and last firings are whole."""
+    span = Span(BEGIN, BEGIN + 20 * DAY_MS)
+    document = boiler_report(PLANT, BOILER, record_of(20), span=span).document()
+    assert document["heating"]["starts"] == pytest.approx(480, abs=2)
+    lengths = dict(zip(document["lengths_min"], document["heating"]["lengths"], strict=False))
+    assert lengths[10.0] + lengths[5.0] == pytest.approx(480, abs=3)
+    assert sum(document["days"]["starts"]) == document["heating"]["starts"]
+    assert len(document["last_firings"]) == pytest.approx(8 * 24, abs=2)
+    assert document["condensing_share"]["reason"] == "not a condensing boiler"
+
+
+def test_slower_warming_than_a_year_before_is_noted() -> None:
+    """February against February, with intervals apart; without the same month nothing is said."""
+
+    def month(name: str, value: float) -> HeatUp:
+        return HeatUp(name, Estimate(value, value - 0.1, value + 0.1, "K/min"))
+
+    slower = heat_up_words((month("2025-02", 4.0), month("2026-02", 3.0)))
+    assert slower.startswith("Warms more slowly")
+    assert heat_up_words((month("2025-02", 4.0), month("2026-02", 4.05))).startswith(
+        "Warms as fast"
+    )
+    assert heat_up_words((month("2026-01", 4.0), month("2026-02", 3.0))).startswith("No month")
