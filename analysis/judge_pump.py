@@ -48,6 +48,15 @@ class Minded:
         well = {c: flag[rows] for c, flag in self.well.items()}
         return Minded(self.cause[rows], self.wakes[rows], self.suspect[rows], well)
 
+    def silenced(self, unknown: BoolArray) -> "Minded":
+        """Nothing concluded in minutes in which the pump is not known."""
+        return Minded(
+            np.where(unknown, NONE, self.cause),
+            self.wakes & ~unknown,
+            self.suspect & ~unknown,
+            {c: flag | unknown for c, flag in self.well.items()},
+        )
+
 
 def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     """Conclude from the signs of one pump.

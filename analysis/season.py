@@ -234,7 +234,7 @@ def _demand(history: History, first: int) -> _Demand:
     else:
         of_days = _expected(years, (numbers - first) % YEAR_DAYS, limit, range_k, rng)
     kick, lift = rng.standard_normal((2, _NUMBER))
-    unseen = 1.0 - of_days[:, there].mean(axis=1)
+    unseen = 1.0 - np.nanmean(of_days[:, there], axis=1)
     headroom = 0.2 if history.is_steady else 0.5
     wide = history.full_kwh[1] * kick + headroom * unseen * np.abs(lift)
     return _Demand(of_days, of_year, history.full_kwh[0] * np.exp(wide))
@@ -292,9 +292,10 @@ class _Fits:
 
 def _fit(demand: FloatArray, history: History, habit: Habit, *, full: FloatArray) -> _Fits:
     """Bayesian straight line in closed form, for every drawn possibility at once."""
-    there = history.days.known
+    there = history.days.known & np.isfinite(demand[0])
     use, driver = history.days.value[there], demand[:, there]
-    variance = _variance(use, history, driver)
+    at = _day_numbers(history.days.start_ms)[there].astype(np.float64)
+    variance = _variance(use, history, driver, at)
     n = len(use)
     centre = full[:, None] * habit.centre
     held = np.linalg.inv(habit.covariance) / full[:, None, None] ** 2
@@ -315,7 +316,7 @@ def _fit(demand: FloatArray, history: History, habit: Habit, *, full: FloatArray
     return _Fits(habit, mean, root, evidence, float(np.sqrt(variance)))
 
 
-def _variance(use: FloatArray, history: History, driver: FloatArray) -> float:
+def _variance(use: FloatArray, history: History, driver: FloatArray, at: FloatArray) -> float:
     """Variance of a day about the season, widened by how days hang together.
 
     Few days say little of it: a fifth of the usual day, with a memory of some
@@ -325,7 +326,6 @@ def _variance(use: FloatArray, history: History, driver: FloatArray) -> float:
     columns = np.column_stack([np.ones_like(middle), middle])
     fitted = columns @ np.linalg.lstsq(columns, use, rcond=None)[0]
     residual = use - fitted
-    at = _day_numbers(history.days.start_ms)[history.days.known].astype(np.float64)
     memory = memory_of(residual, at)
     usual = (0.05 if history.is_always_on else 0.2) * max(
         float(use.mean()), 0.02 * history.full_kwh[0]

@@ -148,15 +148,21 @@ class Signature:
         return self.base_use + self.slope * lack_k(self.shape, temp_c, change)
 
     def interval(self, of: Literal["base_use", "slope", "change_c"]) -> Estimate:
-        """One of the parameters with its interval."""
+        """One of the parameters with its interval.
+
+        Where least squares alone give what cannot be, a negative base for
+        want of warm days, the middle of what could be true stands for them.
+        """
         column = {"base_use": 0, "slope": 1, "change_c": 2}[of]
         unit = {"base_use": f"{self.unit}/d", "slope": f"{self.unit}/d/K", "change_c": "Cel"}[of]
         value = getattr(self, of)
         if value is None:
             return Estimate.unknown(unit, "no change point within the temperatures seen")
-        low, high = np.quantile(self.draws[:, column], (0.025, 0.975))
+        low, middle, high = np.quantile(self.draws[:, column], (0.025, 0.5, 0.975))
+        if self.shape != "line" and (self.base_use < 0 or self.slope < 0):
+            value = middle
         basis = f"signature of {self.points} days"
-        return Estimate(value, min(low, value), max(high, value), unit, basis)
+        return Estimate(float(value), float(min(low, value)), float(max(high, value)), unit, basis)
 
 
 def lack_k(shape: Shape, temp_c: ArrayLike, change_c: ArrayLike) -> FloatArray:

@@ -17,15 +17,18 @@ from analysis.levels import BoolArray
 from analysis.plant_minutes import PlantMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
 from analysis.pump_signs import Signs
-from analysis.timebase import DAY_MS, MINUTE_MS, Span
+from analysis.readings import IntArray
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, to_ms
 from analysis.watch import Situation
 
 DAY_MIN = 1440
 LEARN_DAYS = 14
-FIRST_DAYS = 3
-"""Days a new plant is in its learning state."""
+FIRST_DAYS = 2
+"""Days a new plant, or a new pump after a swap, is in its learning state."""
 _LEAD_MIN = 180
 _DOUBT_MIN = 60
+_WORK_MS = 6 * HOUR_MS
+"""Hands are at the plant for so long before the time of a swap that was written down."""
 LEARN_MS = LEARN_DAYS * DAY_MS
 
 
@@ -131,11 +134,31 @@ def _days(size: int) -> Iterator[slice]:
 
 
 def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> PlantLearned:
-    left_out = {}
+    left_out = {pump: _of_old_pump(minutes, pump, rows) for pump in minutes.pumps}
     for pump, mind_so_far in minded.items():
-        flag = _in_spells(mind_so_far, rows.stop, only_waking=True)
-        left_out[pump] = flag[rows]
+        left_out[pump] |= _in_spells(mind_so_far, rows.stop, only_waking=True)[rows]
     return learn_plant(minutes.part(rows), left_out)
+
+
+def _swap_ms(minutes: PlantMinutes, pump: str) -> IntArray:
+    return np.array([to_ms(s.time) for s in minutes.plant.swaps if s.pump == pump], np.int64)
+
+
+def _of_old_pump(minutes: PlantMinutes, pump: str, rows: slice) -> BoolArray:
+    """Minutes before the last swap that lies within the rows: they tell of the pump taken out."""
+    start = minutes.start_ms[rows]
+    swaps = _swap_ms(minutes, pump)
+    within = swaps[swaps <= start[-1]] if len(start) else swaps[:0]
+    return np.asarray(start < (within.max() if len(within) else np.iinfo(np.int64).min))
+
+
+def _is_new(minutes: PlantMinutes, pump: str) -> BoolArray:
+    """Minutes from the work of a swap on in which what is usual for the new pump is learned."""
+    new = np.zeros(len(minutes), bool)
+    for swap_ms in _swap_ms(minutes, pump):
+        since = minutes.start_ms - swap_ms
+        new |= (since >= -_WORK_MS) & (since < FIRST_DAYS * DAY_MS)
+    return new
 
 
 def _in_spells(minded: Minded, size: int, *, only_waking: bool = False) -> BoolArray:
@@ -163,7 +186,7 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
-        found[name] = whole.part(own)
+        found[name] = whole.part(own).silenced(_is_new(minutes, name)[rows])
         if signs[name].one.pump.duty == "store":
             doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
             joined = Minded.joined([before[name], found[name]]) if name in before else found[name]

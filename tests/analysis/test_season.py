@@ -105,6 +105,18 @@ def test_the_outdoor_temperature_helps() -> None:
     assert with_it[2] - with_it[0] < without[2] - without[0]
 
 
+def test_a_few_days_without_outdoor_temperature_are_left_out() -> None:
+    """Two of forty days lack their temperature: the year hardly moves and stays finite."""
+    temp = _weather(7)
+    use = 0.1 + 0.6 * np.clip((15 - temp) / 12, 0, 1)
+    holed = temp.copy()
+    holed[[5, 20]] = np.nan
+    whole = _interval(use, slice(0, 40), outdoor=temp)
+    found = _interval(use, slice(0, 40), outdoor=holed)
+    assert found[1] == pytest.approx(whole[1], rel=0.1)
+    assert found[0] < use.sum() < found[2]
+
+
 def test_gaps_are_filled_by_the_season_not_by_zero() -> None:
     """Every second day unknown: the middle stays, days unknown are not rest."""
     temp = _weather(6)

@@ -137,6 +137,8 @@ def test_a_cold_spell_leaves_the_base_open() -> None:
     estimate = normal_use(found, year)
     assert estimate.low < truth < estimate.high
     assert estimate.high - estimate.low > 0.2 * truth
+    base = found.interval("base_use")
+    assert 0 <= base.low <= base.value <= base.high, "no negative use on warm days"
 
 
 def test_a_warm_spell_rests_on_what_is_held_beforehand() -> None:
