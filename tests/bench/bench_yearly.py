@@ -15,13 +15,14 @@ import orjson
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests/analysis")]
 
+from test_season import measured_counter, windows
+
 from analysis.costs import plant_costs
 from analysis.estimate import Estimate
 from analysis.readings import record_span
 from collector.logfile import Report, load_log
 from collector.plantfile import load_plants
 from conftest import SHARED_DATA
-from test_season import measured_counter, windows
 
 
 def real_pump() -> None:
