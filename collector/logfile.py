@@ -363,7 +363,7 @@ class _Writer:
         raw: Any = self._stack.enter_context(self._path.open("wb"))
         if self._path.suffix == ".gz":
             # A fixed time makes the same readings the same file.
-            raw = self._stack.enter_context(gzip.GzipFile("", "wb", 4, raw, mtime=0))
+            raw = self._stack.enter_context(gzip.GzipFile("", "wb", 6, raw, mtime=0))
         raw.write((",".join(COLUMNS) + "\n").encode())
         self._raw = raw
         return self
