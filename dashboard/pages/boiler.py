@@ -204,7 +204,7 @@ def _signature(view: View, boiler: Boiler) -> Component:
 def _outdoor(sheet: dict[str, Any]) -> Component:
     rows = [
         [
-            f"{c['from_c']:.0f} to {c['to_c']:.0f} Cel",
+            f"{c['from_c']:.0f} to {c['to_c']:.0f} °C",
             words.figure(c["per_day"]),
             f"{words.figure(c['low'])} to {words.figure(c['high'])}",
             str(c["days"]),
