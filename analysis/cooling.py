@@ -207,9 +207,9 @@ def loss_of_store(rates: Rates, store: Store, *, is_measured: bool) -> Estimate:
     doubt = 0.03 if is_measured else CELLAR_SPREAD_K / 35
     words = rate.basis + ("" if is_measured else ", surroundings taken as 15 Cel")
     return Estimate(
-        rate.value * factor,
-        rate.low * factor * (1 - doubt),
-        rate.high * factor * (1 + doubt),
+        max(rate.value * factor, 0.0),
+        max(rate.low * factor * (1 - doubt), 0.0),
+        max(rate.high * factor * (1 + doubt), 0.0),
         "W/K",
         words,
     )

@@ -16,7 +16,8 @@ from analysis.readings import FloatArray
 from analysis.timebase import DAY_MS
 from analysis.watch import Situation, Verdict
 
-_BEFORE_DAYS, _AFTER_DAYS = 5, 2
+_BEFORE_DAYS, _AFTER_DAYS = 7, 3
+"""A habit takes a week to know; two days of odd weather are no departure from it."""
 _LIKE_K = 4.0
 """Days are like each other where their outdoor temperatures part by no more than this."""
 _MORE = 1.5
@@ -69,7 +70,7 @@ def _change(days: FireDays) -> _Change | None:
 def _compared(
     days: FireDays, rate: FloatArray, before: np.ndarray, after: np.ndarray
 ) -> _Change | None:
-    log = np.log(rate)
+    log = np.log(np.maximum(rate, 1e-3))
     usual = _like(days, log, after, before)
     own = log[before] - _like(days, log, before, before, leave_out=True)
     up = log[after] - usual
