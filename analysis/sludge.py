@@ -13,11 +13,10 @@ from analysis.slow import (
     history_of,
     learning_needs,
     slow_finding,
-    spell_seen,
 )
 from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
-from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, lasting
+from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, trend_spells
 
 _GRADUAL_DAYS = 5
 _LONG_DAYS = 16
@@ -31,17 +30,11 @@ def judge_sludge(situation: Situation) -> Verdict:
         return Verdict(needs=NO_POWER)
     if not {"flow_c", "return_c"} <= history.has:
         return Verdict(needs="temperatures of the pump's flow and return pipes")
-    found: list[Finding] = []
-    for epoch in history.epochs:
-        trend = flow_trend(history, epoch)
-        if trend is None or not len(trend.rows):
-            continue
-        strength = _sludge_strength(history, epoch, trend)
-        found += [
-            _sludge_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
-            for seen in spell_seen(trend.rows, strength)
-        ]
-    return Verdict(tuple(found), needs=learning_needs(history))
+    found = tuple(
+        _sludge_finding(situation, history, epoch, trend, seen)
+        for epoch, trend, seen in trend_spells(history, flow_trend, _sludge_strength)
+    )
+    return Verdict(found, needs=learning_needs(history))
 
 
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:

@@ -1,5 +1,7 @@
 """Judges of wear, which shows over weeks: bearings and run capacitors."""
 
+from collections.abc import Callable, Iterator
+
 import numpy as np
 
 from analysis.finding import Evidence, Finding
@@ -44,17 +46,25 @@ def judge_bearing(situation: Situation) -> Verdict:
     history = history_of(situation)
     if history is None:
         return Verdict(needs=NO_POWER)
-    found: list[Finding] = []
+    found = tuple(
+        _bearing_finding(situation, history, epoch, trend, seen)
+        for epoch, trend, seen in trend_spells(history, level_trend, _bearing_strength)
+    )
+    return Verdict(found, needs=learning_needs(history))
+
+
+def trend_spells(
+    history: PumpHistory,
+    trend_of: Callable[[PumpHistory, Epoch], Trend | None],
+    strength_of: Callable[[PumpHistory, Epoch, Trend], FloatArray],
+) -> Iterator[tuple[Epoch, Trend, Seen]]:
+    """Spells of each epoch in which the signs in its trend suffice."""
     for epoch in history.epochs:
-        trend = level_trend(history, epoch)
+        trend = trend_of(history, epoch)
         if trend is None or not len(trend.rows):
             continue
-        strength = _bearing_strength(history, epoch, trend)
-        found += [
-            _bearing_finding(situation, history, epoch, trend, lasting(history, epoch, seen))
-            for seen in spell_seen(trend.rows, strength)
-        ]
-    return Verdict(tuple(found), needs=learning_needs(history))
+        for seen in spell_seen(trend.rows, strength_of(history, epoch, trend)):
+            yield epoch, trend, lasting(history, epoch, seen)
 
 
 def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:

@@ -23,7 +23,7 @@ from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
 from collector.site import Site
-from collector.swaps import as_recorded, known_swaps, swap_book
+from collector.swaps import known_swaps, swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ def boilers(night: Nightly) -> list[dict[str, Any]]:
 
 def savings(night: Nightly) -> list[dict[str, Any]]:
     """Saving of every swap, from the whole history."""
-    plant = as_recorded(swap_book(night.site.settings, night.site.journal), night.plant)
+    plant = night.plant
     return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
 
 

@@ -130,6 +130,19 @@ def _listed(items: Sequence[str]) -> Component:
     return html.Ol([html.Li(i) for i in items])
 
 
+def part_tabs(view: View, path: str, ids: Sequence[str], chosen: str) -> Component:
+    """A link to a page for each of several like parts; nothing where there is but one."""
+    if len(ids) < 2:
+        return html.Div()
+    tabs = [
+        link(
+            words.named(one), view.link(path, id=one), "button here" if one == chosen else "button"
+        )
+        for one in ids
+    ]
+    return html.Div(tabs, className="row")
+
+
 def link(text: Component, address: str, kind: str = "") -> Component:
     """Link to another page, without loading everything again."""
     return dcc.Link(text, href=address, className=kind)

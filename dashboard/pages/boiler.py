@@ -9,7 +9,7 @@ from analysis.faults_boiler import BOILER_FAULTS
 from analysis.plant import Boiler
 from analysis.timebase import DAY_MS, from_ms, local_day, parse_rfc3339
 from dashboard import words
-from dashboard.cards import empty, fact, facts, fault_title, finding_card, link, section, table
+from dashboard.cards import empty, fact, facts, fault_title, finding_card, part_tabs, section, table
 from dashboard.figures import COLOURS, axis, chart
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View
@@ -28,7 +28,10 @@ def layout(view: View) -> Component:
         return html.Div([html.H1("Boiler"), empty(told)])
     boiler = next((b for b in boilers if b.id == view.query.get("id")), boilers[0])
     sheet = next((s for s in view.result("boilers") or [] if s["boiler"] == boiler.id), None)
-    head = [html.H1(words.named(boiler.id)), _tabs(view, boiler)]
+    head = [
+        html.H1(words.named(boiler.id)),
+        part_tabs(view, "/boiler", [one.id for one in boilers], boiler.id),
+    ]
     if sheet is None or sheet["method"] is None:
         return html.Div([*head, _nothing(sheet), _beside(view, boiler)])
     return html.Div(
@@ -39,16 +42,6 @@ def layout(view: View) -> Component:
             html.Div([_charts(view, boiler, sheet), _beside(view, boiler)], className="sides"),
         ]
     )
-
-
-def _tabs(view: View, boiler: Boiler) -> Component:
-    if len(view.plant.boilers) < 2:
-        return html.Div()
-    tabs = []
-    for other in view.plant.boilers:
-        kind = "button here" if other.id == boiler.id else "button"
-        tabs.append(link(words.named(other.id), view.link("/boiler", id=other.id), kind))
-    return html.Div(tabs, className="row")
 
 
 def _nothing(sheet: dict[str, Any] | None) -> Component:

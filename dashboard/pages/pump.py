@@ -16,7 +16,7 @@ from dashboard.cards import (
     facts,
     fault_title,
     finding_card,
-    link,
+    part_tabs,
     section,
     table,
 )
@@ -59,22 +59,12 @@ def layout(view: View) -> Component:
     return html.Div(
         [
             html.H1(f"{words.named(pump.id)} pump"),
-            _tabs(view, pump),
+            part_tabs(view, "/pump", [one.id for one in pumps], pump.id),
             html.P(sentence(view, pump, sheet), className="lead"),
             _facts(view, pump, sheet),
             html.Div([_evidence(view, pump, sheet), _beside(view, pump)], className="sides"),
         ]
     )
-
-
-def _tabs(view: View, pump: Pump) -> Component:
-    if len(view.plant.pumps) < 2:
-        return html.Div()
-    tabs = []
-    for other in view.plant.pumps:
-        kind = "button here" if other.id == pump.id else "button"
-        tabs.append(link(words.named(other.id), view.link("/pump", id=other.id), kind))
-    return html.Div(tabs, className="row")
 
 
 # the state in a sentence
