@@ -10,7 +10,7 @@ raised, else to its ``from``; a finding that began earlier counts as no delay.
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -67,16 +67,40 @@ class FaultTally:
     beyond_h: list[float] = field(default_factory=list)
 
 
+def _no_alarms() -> defaultdict[str, dict[str, int]]:
+    return defaultdict(_by_urgency)
+
+
+def _by_urgency() -> dict[str, int]:
+    return dict.fromkeys(URGENCIES, 0)
+
+
+def _no_faults() -> defaultdict[str, FaultTally]:
+    return defaultdict(FaultTally)
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """A fault missed, or a finding without a fault: where to look when a judge is mended."""
+
+    case: str
+    seed: int
+    what: str
+    part: str
+    fault: str
+    urgency: str | None
+    time: str
+
+
 @dataclass(slots=True)
 class Tally:
     """Everything counted over any number of rehearsals."""
 
     plants: int = 0
     plant_years: float = 0.0
-    faults: dict[str, FaultTally] = field(default_factory=lambda: defaultdict(FaultTally))
-    false_alarms: dict[str, dict[str, int]] = field(
-        default_factory=lambda: defaultdict(lambda: dict.fromkeys(URGENCIES, 0))
-    )
+    faults: dict[str, FaultTally] = field(default_factory=_no_faults)
+    false_alarms: dict[str, dict[str, int]] = field(default_factory=_no_alarms)
+    mistakes: list[Mistake] = field(default_factory=list)
     cycles_true: int = 0
     cycles_found: int = 0
     cycles_matched: int = 0
@@ -84,6 +108,10 @@ class Tally:
     energy: list[tuple[float, bool]] = field(default_factory=list)
     saving: list[tuple[float, bool]] = field(default_factory=list)
     claims: list[tuple[str | None, str | None]] = field(default_factory=list)
+
+    def add(self, other: "Tally") -> None:
+        """Count in what another tally counted."""
+        _add(self, other)
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form of the score."""
@@ -103,6 +131,7 @@ class Tally:
             "energy": _figures(self.energy),
             "saving": _figures(self.saving),
             "claims": self._claims(),
+            "mistakes": [asdict(one) for one in self.mistakes],
         }
 
     def _claims(self) -> dict[str, Any]:
@@ -131,6 +160,27 @@ class Tally:
                 "p90": _quantile(self.edges_s, 0.9),
             },
         }
+
+
+def _add(mine: Any, other: Any) -> None:
+    """Add counts, lists and tables of one tally to another of its kind, field by field."""
+    for one in fields(mine):
+        kept, more = getattr(mine, one.name), getattr(other, one.name)
+        if isinstance(kept, list):
+            kept.extend(more)
+        elif isinstance(kept, dict):
+            for key, value in more.items():
+                _add_entry(kept, key, value)
+        else:
+            setattr(mine, one.name, kept + more)
+
+
+def _add_entry(table: dict[str, Any], key: str, value: Any) -> None:
+    if isinstance(value, dict):
+        for urgency, count in value.items():
+            table[key][urgency] += count
+    else:
+        _add(table[key], value)
 
 
 def _fault_row(one: FaultTally) -> dict[str, Any]:
@@ -206,11 +256,22 @@ def score_findings(tally: Tally, truth: Mapping[str, Any], health: Mapping[str, 
     tally.plants += 1
     tally.plant_years += span.hours / YEAR_H
     for fault in faults:
-        if fault.row["detectable_from"] is not None:
-            _score_fault(tally.faults[fault.fault], fault, findings)
+        if fault.row["detectable_from"] is None:
+            continue
+        if not _score_fault(tally.faults[fault.fault], fault, findings):
+            tally.mistakes.append(_mistake(truth, "missed", fault))
     for finding in findings:
         if not _is_explained(finding, faults):
             tally.false_alarms[finding.fault][finding.row["urgency"]] += 1
+            tally.mistakes.append(_mistake(truth, "false", finding))
+
+
+def _mistake(truth: Mapping[str, Any], what: str, told: _Told) -> Mistake:
+    row = told.row
+    time = row["from"] if what == "false" else row["detectable_from"]
+    return Mistake(
+        truth["case"], truth["seed"], what, told.part, told.fault, row.get("urgency"), time
+    )
 
 
 def _finding(row: Mapping[str, Any], span: Span) -> _Told:
@@ -229,13 +290,14 @@ def _part(subject: str) -> str:
     return subject.partition(".")[0]
 
 
-def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> None:
+def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> bool:
+    """Count a fault that is there; whether it was named."""
     separable = fault.row.get("separable_from")
     one.present += 1
     one.separable += separable is not None
     near = [f for f in findings if f.part == fault.part and f.overlaps(fault)]
     if not near:
-        return
+        return False
     one.noticed += 1
     named = [f for f in near if f.fault == fault.fault]
     ranked = sorted(near, key=lambda f: (-(f.row.get("confidence") or 0.0), f.start_ms))
@@ -252,6 +314,7 @@ def _score_fault(one: FaultTally, fault: _Told, findings: Iterable[_Told]) -> No
         if separable is not None:
             one.separable_found += 1
             one.beyond_h.append((raised - parse_rfc3339(separable)) / 3.6e6)
+    return bool(named)
 
 
 def _words(cause: str) -> str:

@@ -70,7 +70,7 @@ class Report:
 
 
 class _Block(NamedTuple):
-    """Part of a file as text columns, with the line number of each row."""
+    """Part of a file, with the line number of each row; columns are text, or typed in Parquet."""
 
     time: pa.Array
     channel: pa.Array
@@ -217,18 +217,16 @@ def _parquet_blocks(path: Path) -> Iterator[_Block]:
                     f"{path}: column 'time' bears no time zone; write it as timestamp with UTC"
                 )
             rows = np.arange(line, line + batch.num_rows)
-            value = pc.fill_null(batch["value"].cast(pa.string()), "")
-            yield _Block(_time_text(time), batch["channel"].cast(pa.string()), value, rows)
+            value = batch["value"]
+            if not pa.types.is_floating(value.type):
+                value = pc.fill_null(value.cast(pa.string()), "")
+            if not pa.types.is_timestamp(time.type):
+                time = time.cast(pa.string())
+            yield _Block(time, batch["channel"].cast(pa.string()), value, rows)
             line += batch.num_rows
 
 
-def _time_text(time: pa.Array) -> pa.Array:
-    if pa.types.is_timestamp(time.type):
-        return pc.strftime(time.cast(pa.timestamp("ms", "UTC")), format="%Y-%m-%dT%H:%M:%SZ")
-    return time.cast(pa.string())
-
-
-# text to readings
+# columns to readings
 
 
 def _readings(
@@ -261,6 +259,9 @@ def _readings(
 
 def _times(text: pa.Array) -> tuple[IntArray, Any]:
     """Milliseconds and whether each is a time; each different text is parsed once."""
+    if pa.types.is_timestamp(text.type):
+        ms = text.cast(pa.timestamp("ms", "UTC"), safe=False).cast(pa.int64())
+        return pc.fill_null(ms, 0).to_numpy(), text.is_valid().to_numpy(zero_copy_only=False)
     coded = text.dictionary_encode()
     different = coded.dictionary
     formed = pc.match_substring_regex(different, _RFC3339).to_numpy(zero_copy_only=False)
@@ -277,6 +278,9 @@ def _times(text: pa.Array) -> tuple[IntArray, Any]:
 
 def _values(text: pa.Array) -> tuple[Any, Any]:
     """Numbers and whether each is one; empty is the unknown value."""
+    if pa.types.is_floating(text.type):
+        numbers = text.cast(pa.float64()).to_numpy(zero_copy_only=False)
+        return numbers, ~np.isinf(numbers)
     empty = pc.equal(text, "").to_numpy(zero_copy_only=False)
     formed = pc.match_substring_regex(text, _NUMBER)
     plain = pc.utf8_ltrim(pc.if_else(formed, text, None), "+")
@@ -358,7 +362,9 @@ class _Writer:
 
     def __enter__(self) -> Self:
         if self._path.suffix == ".parquet":
-            self._parquet = self._stack.enter_context(pq.ParquetWriter(self._path, _SCHEMA))
+            self._parquet = self._stack.enter_context(
+                pq.ParquetWriter(self._path, _SCHEMA, compression="zstd")
+            )
             return self
         raw: Any = self._stack.enter_context(self._path.open("wb"))
         if self._path.suffix == ".gz":

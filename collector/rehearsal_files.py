@@ -1,4 +1,7 @@
-"""Rehearsal folders: ``plant.toml``, ``log.csv.gz`` and ``truth.json``, written and read back."""
+"""Rehearsal folders: ``plant.toml``, a log and ``truth.json``, written and read back.
+
+The log is ``log.csv.gz``, or ``log.parquet``, which is written and read many times as fast.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import fields
@@ -17,7 +20,8 @@ from collector.errors import FormError
 from collector.logfile import Report, load_log, write_log
 from collector.plantfile import load_plant, quoted
 
-PLANT_FILE, LOG_FILE, TRUTH_FILE = "plant.toml", "log.csv.gz", "truth.json"
+PLANT_FILE, TRUTH_FILE = "plant.toml", "truth.json"
+LOG_FILE, FAST_LOG_FILE = "log.csv.gz", "log.parquet"
 
 
 class Rehearsed(NamedTuple):
@@ -28,8 +32,17 @@ class Rehearsed(NamedTuple):
     truth: dict[str, Any]
 
 
-def write_rehearsal(folder: Path, rehearsal: Rehearsal) -> int:
+def write_rehearsal(folder: Path, rehearsal: Rehearsal, *, log: str = LOG_FILE) -> int:
     """Write a rehearsal into a folder, which is made; gives the number of log rows.
+
+    Parameters
+    ----------
+    folder : Path
+        What other logs it holds of an earlier rehearsal are removed.
+    rehearsal : Rehearsal
+        What to write.
+    log : str
+        `LOG_FILE` or `FAST_LOG_FILE`.
 
     Raises
     ------
@@ -38,13 +51,15 @@ def write_rehearsal(folder: Path, rehearsal: Rehearsal) -> int:
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        for old in {LOG_FILE, FAST_LOG_FILE} - {log}:
+            (folder / old).unlink(missing_ok=True)
         (folder / PLANT_FILE).write_text(plant_toml(rehearsal.plant), encoding="utf-8")
         text = orjson.dumps(rehearsal.truth.document(), option=orjson.OPT_APPEND_NEWLINE)
         (folder / TRUTH_FILE).write_bytes(text)
     except OSError as error:
         raise FormError([f"{folder}: cannot be written ({error.strerror})"]) from error
     parts = ((c, rehearsal.record[c.id]) for c in rehearsal.plant.channels)
-    return write_log(folder / LOG_FILE, parts)
+    return write_log(folder / log, parts)
 
 
 def read_rehearsal(folder: Path) -> Rehearsed:
@@ -56,7 +71,9 @@ def read_rehearsal(folder: Path) -> Rehearsed:
         A file is missing or is not in the right form.
     """
     plant = load_plant(folder / PLANT_FILE)
-    record = load_log(folder / LOG_FILE, {c.id: c for c in plant.channels}, Report())
+    fast = folder / FAST_LOG_FILE
+    log = fast if fast.exists() else folder / LOG_FILE
+    record = load_log(log, {c.id: c for c in plant.channels}, Report())
     return Rehearsed(plant, record, read_document(folder / TRUTH_FILE))
 
 

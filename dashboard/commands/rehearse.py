@@ -11,10 +11,7 @@ from tqdm import tqdm
 from analysis.rehearsal import cases, rehearse
 from analysis.rehearsal.samples import SAMPLES, sample
 from collector.errors import FormError
-from collector.rehearsal_files import (
-    measured_year_c,
-    write_rehearsal,
-)
+from collector.rehearsal_files import FAST_LOG_FILE, LOG_FILE, measured_year_c, write_rehearsal
 from dashboard.command import DONE, answer, json_argument, say
 
 ALL = "all"
@@ -28,6 +25,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder to write")
     parser.add_argument("--list", action="store_true", help="name the cases")
     parser.add_argument("--fleet", type=int, metavar="N", help="write N houses, on all cores")
+    parser.add_argument(
+        "--parquet", action="store_true", help="write log.parquet, not log.csv.gz (much faster)"
+    )
     parser.add_argument("--no-year", action="store_true", help="leave out yearly truths (faster)")
     parser.add_argument(
         "--measured-weather",
@@ -92,7 +92,7 @@ def _names(case: str | None) -> list[str]:
 def _write(folder: Path, case: str, seed: int, arguments: argparse.Namespace) -> int:
     hourly = measured_year_c() if arguments.measured_weather else None
     made = rehearse(case, arguments.days, seed, year=not arguments.no_year, hourly_c=hourly)
-    return write_rehearsal(folder, made)
+    return write_rehearsal(folder, made, log=FAST_LOG_FILE if arguments.parquet else LOG_FILE)
 
 
 def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:

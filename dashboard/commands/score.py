@@ -2,6 +2,9 @@
 
 import argparse
 from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from os import cpu_count
 from pathlib import Path
 from typing import Any
 
@@ -18,14 +21,10 @@ from analysis.scoring import Tally, score_cycles, score_energy, score_findings, 
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
-from collector.rehearsal_files import (
-    Rehearsed,
-    read_document,
-    read_rehearsal,
-)
+from collector.rehearsal_files import TRUTH_FILE, Rehearsed, read_document, read_rehearsal
 from dashboard.command import DONE, answer, json_argument, say
 
-ALL = "all"
+OURS = "ours"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +34,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--by",
-        choices=["ours", *SIMPLE],
-        default="ours",
+        choices=[OURS, *SIMPLE],
+        default=OURS,
         help="whose findings: ours, or one of the simple ways",
     )
     parser.add_argument(
@@ -44,21 +43,44 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="health document of any program, by this name in every folder",
     )
+    parser.add_argument(
+        "--beside", action="store_true", help="the simple ways beside ours, on the same readings"
+    )
+    parser.add_argument(
+        "--mistakes", action="store_true", help="also list every miss and every false finding"
+    )
     json_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Score findings, cycles and figures against the truth of rehearsals."""
     folders = _rehearsal_folders(arguments.folders)
-    tally = Tally()
-    for folder in tqdm(folders, unit="house", disable=arguments.json):
-        _score(tally, folder, arguments)
-    document = tally.document()
+    ways = [OURS, *SIMPLE] if arguments.beside and not arguments.findings else [arguments.by]
+    tallies = _tallies(folders, ways, arguments)
+    documents = {way: tally.document() for way, tally in tallies.items()}
     if arguments.json:
-        answer(document)
-    else:
-        _say_score(document)
+        answer(documents if len(ways) > 1 else documents[ways[0]])
+        return DONE
+    _say_score(documents[ways[0]])
+    if len(ways) > 1:
+        _say_beside(documents)
+    if arguments.mistakes:
+        _say_mistakes(documents[ways[0]])
     return DONE
+
+
+def _tallies(
+    folders: list[Path], ways: list[str], arguments: argparse.Namespace
+) -> dict[str, Tally]:
+    """Score of each way, houses shared out over all cores."""
+    tallies = {way: Tally() for way in ways}
+    work = partial(_score, ways=ways, findings=arguments.findings)
+    with ProcessPoolExecutor(max_workers=min(len(folders), cpu_count() or 1)) as pool:
+        scored = pool.map(work, folders)
+        for of_house in tqdm(scored, total=len(folders), unit="house", disable=arguments.json):
+            for way, one in of_house.items():
+                tallies[way].add(one)
+    return tallies
 
 
 def _rehearsal_folders(given: list[Path]) -> list[Path]:
@@ -67,8 +89,8 @@ def _rehearsal_folders(given: list[Path]) -> list[Path]:
         for one in given
         for folder in (
             [one]
-            if (one / "truth.json").exists()
-            else sorted(p.parent for p in one.glob("*/truth.json"))
+            if (one / TRUTH_FILE).exists()
+            else sorted(p.parent for p in one.glob(f"*/{TRUTH_FILE}"))
         )
     ]
     if not found:
@@ -76,18 +98,26 @@ def _rehearsal_folders(given: list[Path]) -> list[Path]:
     return found
 
 
-def _score(tally: Tally, folder: Path, arguments: argparse.Namespace) -> None:
-    if arguments.findings is not None:
-        truth = read_document(folder / "truth.json")
-        score_findings(tally, truth, read_document(folder / arguments.findings))
-        return
+def _score(folder: Path, *, ways: list[str], findings: str | None) -> dict[str, Tally]:
+    """Tally of one house in each way."""
+    if findings is not None:
+        tally = Tally()
+        truth = read_document(folder / TRUTH_FILE)
+        score_findings(tally, truth, read_document(folder / findings))
+        return dict.fromkeys(ways, tally)
     read = read_rehearsal(folder)
     span = Span(parse_rfc3339(read.truth["from"]), parse_rfc3339(read.truth["to"]))
-    judge = SIMPLE.get(arguments.by)
-    if judge is not None:
-        score_findings(tally, read.truth, judge(read.plant, read.record, span).document())
-        return
-    _score_ours(tally, read, span)
+    return {way: _by(way, read, span) for way in ways}
+
+
+def _by(way: str, read: Rehearsed, span: Span) -> Tally:
+    tally = Tally()
+    if way == OURS:
+        _score_ours(tally, read, span)
+    else:
+        told = SIMPLE[way](read.plant, read.record, span)
+        score_findings(tally, read.truth, told.document())
+    return tally
 
 
 def _score_ours(tally: Tally, read: Rehearsed, span: Span) -> None:
@@ -139,6 +169,27 @@ def _say_score(document: Mapping[str, Any]) -> None:
     for name in ("cycles", "energy", "saving", "claims"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
+
+
+def _say_beside(documents: Mapping[str, Any]) -> None:
+    """Recall, and false findings a plant-year, of every way."""
+    ways = list(documents)
+    say(f"\n{'recall':24s}" + "".join(f"{way:>12s}" for way in ways))
+    for name in documents[ways[0]]["faults"]:
+        row = (documents[way]["faults"].get(name, {}).get("recall") for way in ways)
+        say(f"{name:24s}" + "".join(f"{_figure(one):>12s}" for one in row))
+    for urgency in ("now", "soon"):
+        row = (documents[w]["false_alarms_per_plant_year"]["all"][urgency] for w in ways)
+        say(f"{'false ' + urgency:24s}" + "".join(f"{_figure(one):>12s}" for one in row))
+
+
+def _say_mistakes(document: Mapping[str, Any]) -> None:
+    for one in document["mistakes"]:
+        urgency = one["urgency"] or ""
+        say(
+            f"{one['what']:7s} {one['case']}-{one['seed']:05d} {one['part']:12s} "
+            f"{one['fault']:22s} {urgency:5s} {one['time']}"
+        )
 
 
 def _separable(row: Mapping[str, Any]) -> str:
