@@ -270,7 +270,13 @@ def _mistake(truth: Mapping[str, Any], what: str, told: _Told) -> Mistake:
     row = told.row
     time = row["from"] if what == "false" else row["detectable_from"]
     return Mistake(
-        truth["case"], truth["seed"], what, told.part, told.fault, row.get("urgency"), time
+        truth.get("case", ""),
+        truth.get("seed", 0),
+        what,
+        told.part,
+        told.fault,
+        row.get("urgency"),
+        time,
     )
 
 

@@ -136,3 +136,15 @@ def test_parquet_without_zone_or_column_is_refused(tmp_path: Path) -> None:
     pq.write_table(pa.table({"time": naive}), path)
     with pytest.raises(LogFileError, match="no column 'channel'"):
         load(path)
+
+
+def test_typed_parquet_keeps_the_rules_of_text(tmp_path: Path) -> None:
+    """Missing times and infinite values are refused with their row; a missing value is unknown."""
+    path = tmp_path / "log.parquet"
+    time = pa.array([0, None, 2000, 3000], pa.timestamp("us", "Europe/Vienna"))
+    value = pa.array([50.0, 51.0, float("inf"), None])
+    pq.write_table(pa.table({"time": time, "channel": ["boiler.flow"] * 4, "value": value}), path)
+    found, report = load(path)
+    assert found["boiler.flow"].time_ms.tolist() == [0, 3]
+    assert np.array_equal(found["boiler.flow"].value, [50.0, np.nan], equal_nan=True)
+    assert [row.line for row in report.shown] == [2, 3]

@@ -7,13 +7,16 @@ from analysis.quantities import physical_range
 from analysis.rehearsal import rehearse
 from collector.errors import FormError
 from collector.plantfile import load_plant
-from collector.rehearsal_files import read_rehearsal, write_rehearsal
+from collector.rehearsal_files import FAST_LOG_FILE, LOG_FILE, read_rehearsal, write_rehearsal
 
 
-def test_folder_reads_back_as_it_was_written(tmp_path):
-    """Plant, readings and truth survive the way through the files."""
+@pytest.mark.parametrize("log", [LOG_FILE, FAST_LOG_FILE])
+def test_folder_reads_back_as_it_was_written(tmp_path, log):
+    """Plant, readings and truth survive the way through the files, whatever lay there before."""
     made = rehearse("swap", 1.5, 4, year=False)
-    rows = write_rehearsal(tmp_path / "one", made)
+    for before in (LOG_FILE, FAST_LOG_FILE):
+        write_rehearsal(tmp_path / "one", rehearse("healthy", 0.2, 4, year=False), log=before)
+    rows = write_rehearsal(tmp_path / "one", made, log=log)
     back = read_rehearsal(tmp_path / "one")
     assert back.plant == made.plant
     assert rows == sum(len(r) for r in made.record.values())

@@ -39,6 +39,27 @@ def test_findings_of_any_program_are_scored(tmp_path, capsys):
     assert json.loads(capsys.readouterr().out)["faults"]["stall"]["recall"] == 1.0
 
 
+def test_simple_ways_stand_beside_ours(tmp_path, capsys):
+    """All ways are counted over the same houses, and every mistake is told with its house."""
+    fleet = str(tmp_path)
+    given = ["rehearse", "stall", "--fleet", "2", "--days", "3", "--seed", "6"]
+    assert main([*given, "--no-year", "--parquet", "--out", fleet]) == 0
+    capsys.readouterr()
+    assert main(["score", fleet, "--beside", "--json"]) == 0
+    documents = json.loads(capsys.readouterr().out)
+    assert set(documents) == {"ours", "threshold", "z-score", "cusum"}
+    assert {one["plants"] for one in documents.values()} == {2}
+    for one in documents.values():
+        missed = [row for row in one["mistakes"] if row["what"] == "missed"]
+        stall = one["faults"]["stall"]
+        named = sum(row["fault"] == "stall" for row in missed)
+        assert stall["present"] - named == round(stall["recall"] * stall["present"])
+    assert main(["score", fleet, "--beside", "--mistakes"]) == 0
+    told = capsys.readouterr().out
+    assert "false now" in told
+    assert all(row["part"] in told for row in documents["ours"]["mistakes"])
+
+
 def test_cases_are_listed(capsys):
     """Each case is one line with its sentence."""
     assert main(["rehearse", "--list"]) == 0
