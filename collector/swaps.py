@@ -59,6 +59,7 @@ _CARD = sa.Table(
     sa.Column("most_w", sa.Float),
     sa.Column("energy_index", sa.Float),
     sa.Column("always_on", sa.Boolean),
+    sa.Column("plug", sa.String),
 )
 _STEP = sa.Table(
     "swap_step",
@@ -108,6 +109,7 @@ class SwapBook:
         self._engine = engine
         self._photos = photos
         _META.create_all(engine)
+        _add_new_columns(engine)
 
     def records(self, plant: str | None = None) -> list[SwapRecord]:
         """All records of a plant (its key), or of all, oldest first."""
@@ -222,6 +224,14 @@ class SwapBook:
         with self._engine.begin() as connection:
             connection.execute(table.delete().filter_by(**key))
             connection.execute(table.insert().values(key | row))
+
+
+def _add_new_columns(engine: Engine) -> None:
+    """Give a journal of an older version the columns it lacks."""
+    there = {column["name"] for column in sa.inspect(engine).get_columns(_CARD.name)}
+    if _CARD.c.plug.name not in there:
+        with engine.begin() as connection:
+            connection.execute(sa.text("ALTER TABLE swap_pump ADD COLUMN plug VARCHAR"))
 
 
 def swap_book(settings: Settings, journal: Journal) -> SwapBook:
