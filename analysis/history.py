@@ -1,7 +1,6 @@
 """A pump's past: daily rows, and the epochs in which it was one and the same."""
 
-from dataclasses import dataclass, fields, replace
-from itertools import pairwise
+from dataclasses import dataclass, fields
 from typing import Any, Literal, TypeVar
 
 import numpy as np
@@ -10,9 +9,10 @@ from analysis.days import Days, days_of, quantiles
 from analysis.estimate import plain
 from analysis.hours import Hours, hours_of, voltage_exponent
 from analysis.minutes import Minutes, pump_minutes
+from analysis.placed import placed_pumps
 from analysis.plant import Drive, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
-from analysis.timebase import DAY_MS, Span, format_rfc3339, to_ms
+from analysis.timebase import DAY_MS, Span, format_rfc3339
 
 Why = Literal["first readings", "pump exchanged", "setting changed", "another plug", "refilled"]
 
@@ -110,28 +110,13 @@ def pump_history(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpHi
         None where the pump's power was not measured.
     """
     pieces = []
-    for part, drive, always_on in _pieces(plant, pump, span):
-        one = replace(pump, drive=drive, always_on=always_on)
+    for part, one in placed_pumps(plant, pump, span):
         minutes = pump_minutes(plant, one, record, part)
         if minutes is not None and np.isfinite(minutes.power_w).any():
             pieces.append(_Piece.of(minutes, one, part))
     if not pieces:
         return None
     return _joined(pump, pieces)
-
-
-def _pieces(plant: Plant, pump: Pump, span: Span) -> list[tuple[Span, Drive, bool]]:
-    """Stretches between swaps, with the drive and the habit of the pump that was in place."""
-    swaps = sorted((s for s in plant.swaps if s.pump == pump.id), key=lambda s: s.time)
-    inside = [s for s in swaps if span.start_ms < to_ms(s.time) < span.end_ms]
-    edges = [span.start_ms, *(to_ms(s.time) for s in inside), span.end_ms]
-    plates = [s.old for s in inside] + [inside[-1].new if inside else None]
-    found = []
-    for (a, b), plate in zip(pairwise(edges), plates, strict=True):
-        drive = (plate.drive if plate else None) or pump.drive
-        always = plate.always_on if plate and plate.always_on is not None else pump.always_on
-        found.append((Span(a, b), drive, always))
-    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
