@@ -59,7 +59,7 @@ def _unrest(history: PumpHistory) -> tuple[FloatArray, FloatArray]:
     # A reading held over several minutes spreads its change over them.
     held = min(1.0, 60.0 / max(history.step_s, 1.0))
     least = np.full(len(restless), np.nan)
-    for epoch in history.epochs:
+    for epoch in history.chains:
         inside = np.flatnonzero(_hours_of(history, epoch) & np.isfinite(restless))
         values = restless[inside]
         coarse = _FLICKER * held * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)

@@ -54,7 +54,7 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
         return rows[:0]
     if epoch.drive == "induction":
         return rows[:BASELINE_DAYS]
-    level = np.log(history.days.level_w)
+    level = np.log(history.even.level_w)
     for begin in range(0, max(len(rows) - BASELINE_DAYS, 0) + 1, _SLIDE_DAYS):
         part = rows[begin : begin + BASELINE_DAYS]
         third = max(len(part) // 3, 2)
@@ -66,7 +66,7 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
 def level_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     """Power above what is usual at the same flow of water, None while learning."""
     least = _LEAST_SPREAD[epoch.drive]
-    return _trend(history, epoch, history.days.level_w, ("share", "outdoor_c"), least)
+    return _trend(history, epoch, history.even.level_w, ("share", "outdoor_c"), least)
 
 
 def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
@@ -75,10 +75,7 @@ def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     The flow's excess over the room falls along the loop by ``exp(-N)``; `N` is
     inverse to the flow of water, whatever the heat.
     """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = history.days.share_low
-        lingers = np.where((share > 0.02) & (share < 0.98), -np.log1p(-share), np.nan)
-    return _trend(history, epoch, lingers, ("outdoor_c",), _FLOW_SPREAD)
+    return _trend(history, epoch, history.days.lingers, ("outdoor_c",), _FLOW_SPREAD)
 
 
 def _trend(
