@@ -121,6 +121,8 @@ def fuel_days(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelD
     firings = next(sources_of(plant, boiler, record, span), None)
     if firings is None:
         return "no channel shows the firing"
+    if firings.tells == "running":
+        return f"no fuel meter, and {firings.note}"
     return _from_burner(plant, boiler, record, span, firings=firings)
 
 
