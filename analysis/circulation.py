@@ -66,6 +66,9 @@ def _unrest(history: PumpHistory) -> tuple[FloatArray, FloatArray]:
         own = _own_before(values)
         first = np.maximum(held * _STRONG_UNREST, coarse)
         usual = np.maximum(np.maximum(_UNREST * own, held * _LEAST_UNREST), coarse)
+        if history.reports == "change":
+            # Such a plug is silent while nothing changes: its own past tells more than its step.
+            usual = np.maximum(_UNREST * own, 0.5 * usual)
         least[inside] = np.where(np.isnan(own), first, usual)
     return restless, least
 

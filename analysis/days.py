@@ -8,7 +8,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from analysis.estimate import plain
-from analysis.hours import Hours, normalised_w
+from analysis.hours import (
+    SETTLED_MIN,
+    WARM_K,
+    Hours,
+    flow_share,
+    normalised_w,
+    room_or_usual,
+)
 from analysis.levels import BoolArray
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
@@ -16,13 +23,9 @@ from analysis.timebase import HOUR_MS
 
 _LATE_MIN = 4
 _WHOLE_H = 16
-SETTLED_MIN = 10
-"""Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
 _HEAT_MIN = 15
 _FLUSHED_MIN = 25
 """After this long a run has moved a loop's water round once (transit 3 to 15 minutes, a model)."""
-_WARM_K = 8.0
-"""Least excess of flow over room that tells anything of the water's flow [K]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -170,27 +173,23 @@ class _Marks(NamedTuple):
         starts = np.flatnonzero(turned) + 1
         stops = np.flatnonzero(~on[1:] & on[:-1] & known[1:]) + 1
         settled = np.where(on & (minutes.run_min >= SETTLED_MIN), normal, np.nan)
-        room = np.where(np.isfinite(minutes.room_c), minutes.room_c, 20.0)
-        hottest = np.fmax(minutes.flow_c, minutes.return_c)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            warm = np.isfinite(settled) & (hottest - room > _WARM_K)
-            spread = np.where(warm, minutes.flow_c - minutes.return_c, np.nan)
-            share = spread / (minutes.flow_c - room)
+        share = flow_share(minutes)
+        spread = np.where(np.isfinite(share), minutes.flow_c - minutes.return_c, np.nan)
         occasions = _rest_firings(minutes)
         return cls(
             starts,
             stops,
             settled,
-            np.where(warm, spread, np.nan),
+            spread,
             share,
-            _lingers(minutes, share, room),
+            _lingers(minutes, share),
             np.array([_warmed_first(minutes, int(k)) for k in starts]),
             np.array([k for k in occasions if _warmed_idle(minutes, int(k))], np.int64),
             occasions,
         )
 
 
-def _lingers(minutes: Minutes, share: FloatArray, room_c: FloatArray) -> FloatArray:
+def _lingers(minutes: Minutes, share: FloatArray) -> FloatArray:
     """Transfer units of the loop while heat comes, as at 30 K above the room.
 
     While the flow falls the return lags behind and tells nothing. A radiator gives heat with
@@ -202,11 +201,11 @@ def _lingers(minutes: Minutes, share: FloatArray, room_c: FloatArray) -> FloatAr
     if "fires" in minutes.has:
         fired = np.convolve(np.nan_to_num(minutes.fires), np.ones(_HEAT_MIN))[: len(share)]
         rises &= fired > 0
-    excess = minutes.flow_c - room_c
+    excess = minutes.flow_c - room_or_usual(minutes)
     with np.errstate(invalid="ignore", divide="ignore"):
         told = rises & (minutes.run_min >= _FLUSHED_MIN) & (share > 0.02) & (share < 0.98)
         units = -np.log1p(-np.where(told, share, np.nan))
-        return units * (30.0 / np.maximum(excess, _WARM_K)) ** 0.3
+        return units * (30.0 / np.maximum(excess, WARM_K)) ** 0.3
 
 
 def _warmed_first(minutes: Minutes, start: int) -> float:

@@ -49,7 +49,7 @@ def setting_section(view: View, pump: Pump) -> Component:
     fits = [] if advice else [html.P("Nothing speaks for another setting.", className="aside")]
     return section(
         "Setting",
-        facts(_control(mode), _strength(mode), *_night(mode)),
+        facts(_control(mode), _strength(mode), *_night(mode), wide=True),
         html.P(["The pump stands ", mode["place"]["words"], "."]),
         *advice,
         *fits,
