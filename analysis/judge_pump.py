@@ -16,7 +16,6 @@ from analysis.pump_signs import Signs
 from analysis.readings import IntArray
 
 NONE, DEAD, STALL, DRY = 0, 1, 2, 3
-_CLOSE_MIN = 30
 _FED_MIN = 15
 # In this order one gives way to the next.
 NAMES = {STALL: "stall", DRY: "dry_run", DEAD: "dead_head"}
@@ -78,9 +77,10 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
     dry, dry_soon = _dry(signs, wanted)
     stall, stall_soon = _stall(signs, wanted)
-    dead = (
-        signs.runs & ~signs.high & (trailing(signs.parts & signs.runs & signs.usual_heat, 20) >= 15)
-    )
+    parts = signs.parts & signs.runs & signs.usual_heat
+    # The pipe was read since the pump started: what is held from before tells of standing.
+    parts &= signs.one.flow_age_min < lasting(signs.runs)
+    dead = signs.runs & ~signs.high & (trailing(parts, 20) >= 15)
     cause = np.zeros(size, int)
     for code, flag in ((DEAD, dead), (STALL, stall | stall_soon), (DRY, dry | dry_soon)):
         cause[flag] = code
@@ -97,18 +97,20 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     missing = lasting(little & wanted)
     now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
     odd = signs.odd & ~signs.fed & (trailing(signs.odd, 10) >= 8)
-    # Little power with the pipe as near the boiler as ever may be a smaller setting.
-    now |= odd & (signs.stands | (wanted & (~signs.close | (lasting(signs.odd) >= _CLOSE_MIN))))
+    # Little power with the pipe as near the boiler as ever may be a smaller setting: without
+    # flow a fire soon parts them.
+    now |= odd & (signs.stands | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:
-        now |= missing >= max(10, _rested_min(signs))
+        # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
+        now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed
     now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
     soon = np.zeros(len(now), bool)
     if signs.has_pipe:
         soon |= missing >= 45
     else:
         now |= signs.sags
-        soon |= (missing >= 25) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= (missing >= 20) | ((lasting(signs.high) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.grid import Grid, held
 from analysis.levels import BoolArray
-from analysis.plant import Boiler, Plant, Pump
+from analysis.plant import Boiler, Channel, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
 from analysis.timebase import MINUTE_MS, Span, local_minute_of_day
 
@@ -62,8 +62,8 @@ class MachineMinutes(Sliced):
 class PumpMinutes(Sliced):
     """What is known of one pump and its loop, NaN where unknown.
 
-    `flow_age_min` tells for how many minutes the flow pipe's value has been held without a
-    reading: one that reports on change may have fallen silent.
+    `power_age_min` and `flow_age_min` tell for how many minutes the power's and the flow pipe's
+    value has been held without a reading: one that reports on change may have fallen silent.
     """
 
     pump: Pump
@@ -73,6 +73,7 @@ class PumpMinutes(Sliced):
     flow_c: FloatArray
     return_c: FloatArray
     body_c: FloatArray
+    power_age_min: FloatArray
     flow_age_min: FloatArray
 
     @property
@@ -161,13 +162,13 @@ def _pump_minutes(grid: Grid, pump: Pump) -> PumpMinutes:
         flow_c=_temperature(grid, pump.id, "flow"),
         return_c=_temperature(grid, pump.id, "return"),
         body_c=_temperature(grid, pump.id, "body"),
-        flow_age_min=_age_min(grid, pump.id),
+        power_age_min=_age_min(grid, grid.plant.first(pump.id, "power")),
+        flow_age_min=_age_min(grid, grid.plant.first(pump.id, "temperature", "flow")),
     )
 
 
-def _age_min(grid: Grid, of: str) -> FloatArray:
-    """Minutes since the flow pipe's last reading; far beyond any where there is none."""
-    channel = grid.plant.first(of, "temperature", "flow")
+def _age_min(grid: Grid, channel: Channel | None) -> FloatArray:
+    """Minutes since a channel's last reading; far beyond any where there is none."""
     readings = None if channel is None else grid.record.get(channel.id)
     if readings is None or not len(readings):
         return np.full(len(grid), np.inf)

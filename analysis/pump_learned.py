@@ -122,12 +122,14 @@ class PumpLearned:
 class PlantLearned:
     """What is usual for a plant: its pumps, and the electric levels of its boilers.
 
-    `store_low_c` is the least usual temperature at the top of the store [Cel].
+    `store_low_c` is the least usual temperature at the top of the store [Cel]; `silent_ms` how
+    long a channel may be silent, where that is its habit [ms].
     """
 
     pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
     boilers: Mapping[str, Levels] = field(default_factory=dict)
     store_low_c: float | None = None
+    silent_ms: Mapping[str, int] = field(default_factory=dict)
     days: float = 0.0
 
     def document(self) -> dict[str, Any]:
@@ -142,6 +144,7 @@ class PlantLearned:
             pumps={name: _pump_from(one) for name, one in pumps.items()},
             boilers={name: Levels(**_known(Levels, one)) for name, one in boilers.items()},
             store_low_c=document.get("store_low_c"),
+            silent_ms=document.get("silent_ms", {}),
             days=float(document.get("days", 0.0)),
         )
 

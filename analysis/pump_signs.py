@@ -37,6 +37,9 @@ _LOST_BAR = 0.3
 _SURE = 0.97
 _FRESH_MIN = 10.0
 _FOLLOWS_MIN = 60
+_CARRIED_MIN, _FIRED_MIN = 20, 4
+_LEAD_MIN = 15
+"""A boiler warms up for the store so long before the store's pump starts (common practice)."""
 _HOT_C = 30.0
 _HEARD = 0.8
 _HEATS = ("heating", "other")
@@ -64,8 +67,13 @@ class Signs:
     @property
     def has_pipe(self) -> bool:
         """Whether loop and boiler are sensed, so that standing water can be seen."""
-        told = ~np.isnan(self.one.water_c) & ~np.isnan(self.plant.source_c(self.one.pump))
-        return bool(told.any())
+        return bool(self.sensed.any())
+
+    @cached_property
+    def sensed(self) -> BoolArray:
+        """Minutes in which the loop's pipe and what feeds it are known."""
+        known = ~np.isnan(self.one.water_c) & ~np.isnan(self.plant.source_c(self.one.pump))
+        return np.asarray(known)
 
     # electric
 
@@ -255,8 +263,13 @@ class Signs:
     def fed(self) -> BoolArray:
         """The pipe has grown warm at this low power: water moves, however little the pump takes."""
         little = self.known & (np.nan_to_num(self.power_w) < max(self.least_w, self.idle_top_w))
-        source = self.plant.source_c(self.one.pump)
-        shown = stirred(self.one.flow_c, source, little)
+        source, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        shown = stirred(pipe, source, little)
+        # Heat was made and the pipe keeps beside the boiler: some water carries it away.
+        fired = trailing(np.nan_to_num(self.heat) > 0, _CARRIED_MIN) >= _FIRED_MIN
+        with np.errstate(invalid="ignore"):
+            kept = pipe - ago(pipe, _CARRIED_MIN) > -1.0
+        shown |= (lasting(little & self.close) >= _CARRIED_MIN) & fired & kept
         return np.asarray((trailing(shown, _FOLLOWS_MIN) > 0) & little)
 
     @cached_property
@@ -303,19 +316,28 @@ class Signs:
         for name, one in self.plant.pumps.items():
             usual = self.learned.pumps.get(name, PumpLearned())
             if one.pump.duty == "store" and name != self.one.pump.id and usual.heard >= _HEARD:
+                channel = self.plant.plant.first(name, "power")
+                every_min = ((channel.interval_s if channel else None) or np.inf) / 60.0
                 doubt |= np.isnan(one.drawn.power_w)
+                doubt |= one.power_age_min > max(2.0, 1.5 * every_min)
         return doubt
+
+    def _heat_not_for_store(self, free: BoolArray) -> BoolArray:
+        """Heat after which no store was charged; known when that time has gone by."""
+        heat = free & (np.nan_to_num(self.heat) > 0)
+        before = np.concatenate((np.zeros(_LEAD_MIN, bool), heat))[: len(heat)]
+        return np.asarray(before & (trailing(~free, _LEAD_MIN + 1) == 0))
 
     @cached_property
     def wanted(self) -> BoolArray:
         """The pump should run: by its plant entry, by the clock, or by the fire."""
-        if self.one.pump.always_on:
+        yields = self.usual.levels.idle_w is not None
+        rests = yields and (self.usual.follows or 1.0) < _SURE
+        if self.one.pump.always_on and not rests:
             # One that yields to the store was seen resting while the store was charged.
-            yields = self.usual.levels.idle_w is not None
             free = trailing(self.storing, 12) == 0 if yields else self.known
             if yields and not np.isnan(self.heat).all():
-                # Heat that was made for the store does not call for it.
-                free = free & (trailing(free & (np.nan_to_num(self.heat) > 0), 60) > 0)
+                free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"

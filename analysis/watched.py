@@ -30,6 +30,7 @@ _DOUBT_MIN = 60
 _SHUT_MIN = 5 * DAY_MIN
 _WORK_MS = 6 * HOUR_MS
 """Hands are at the plant for so long before the time of a swap that was written down."""
+_AFTER_WORK_MS = 2 * HOUR_MS
 LEARN_MS = LEARN_DAYS * DAY_MS
 
 
@@ -160,6 +161,15 @@ def _is_new(minutes: PlantMinutes, pump: str) -> BoolArray:
         since = minutes.start_ms - swap_ms
         new |= (since >= -_WORK_MS) & (since < FIRST_DAYS * DAY_MS)
     return new
+
+
+def at_work(minutes: PlantMinutes) -> BoolArray:
+    """Minutes in which hands are at the plant, by the swaps that were written down."""
+    working = np.zeros(len(minutes), bool)
+    for swap in minutes.plant.swaps:
+        since = minutes.start_ms - to_ms(swap.time)
+        working |= (since >= -_WORK_MS) & (since < _AFTER_WORK_MS)
+    return working
 
 
 def _in_spells(minded: Minded, size: int) -> BoolArray:
