@@ -9,6 +9,8 @@ from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, Record, hold_limit_ms, summarise
 from analysis.signature import Points, fit_signature, lack_k
 from analysis.timebase import HOUR_MS, Span, local_day_edges
+from analysis.tolerances import sensor_uncertainty_k
+from analysis.uncertainty import combined
 
 EFFICIENCY = (0.80, 0.88, 0.96)
 """Heat to the water over rated heat input while firing: low, usual, high (common practice)."""
@@ -71,19 +73,23 @@ def firing_hours(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fl
 def spread_k(plant: Plant, pump: Pump, record: Record, span: Span) -> tuple[float, float] | None:
     """Flow less return of a circuit while warm, tenth and ninetieth percentile of hours [K].
 
-    None where either is not measured.
+    Widened by the standard uncertainty of the two sensors' difference. None
+    where either is not measured.
     """
     edges = np.arange(span.start_ms, span.end_ms + 1, HOUR_MS, dtype=np.int64)
-    means = []
+    means, sensors = [], []
     for place in ("flow", "return"):
         channel = plant.first(pump.id, "temperature", place)
         readings = record.get(channel.id) if channel else None
         if channel is None or readings is None or not len(readings) or len(edges) < 2:
             return None
         means.append(summarise(readings, edges, hold_limit_ms(readings, channel)).mean)
+        sensors.append(channel)
     apart = means[0] - means[1]
     warm = apart[np.isfinite(apart) & (apart > _DRY_K)]
     if len(warm) < 24:
         return None
     low, high = np.quantile(warm, (0.1, 0.9))
-    return float(low), float(high)
+    usual = float(np.nanmedian(means[0][np.isfinite(apart) & (apart > _DRY_K)]))
+    unsure = combined((1.0, -1.0), [sensor_uncertainty_k(one, usual) for one in sensors])
+    return max(float(low) - unsure, _DRY_K / 2), float(high) + unsure

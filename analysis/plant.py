@@ -69,7 +69,8 @@ class Channel:
 
     `unit` is the UCUM code in which readings arrive, `interval_s` the expected
     time between readings [s] (the longest silence where `reports` is
-    ``change``); both last ones are learned from the data where absent.
+    ``change``); both are learned from the data where absent. `accuracy_class` is
+    the instrument's class, see `analysis.tolerances`.
     """
 
     id: str
@@ -81,16 +82,18 @@ class Channel:
     payload: str = ""
     interval_s: float | None = None
     reports: Reports | None = None
+    accuracy_class: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpPlate:
-    """What is known of a pump before or after a swap."""
+    """What is known of a pump before or after a swap; `plug` names the plug that measured it."""
 
     drive: Drive | None = None
     rated_power_w: tuple[float, float] | None = None
     always_on: bool | None = None
     port_to_port_mm: int | None = None
+    plug: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +105,11 @@ class Swap:
     claim_kwh_per_year: float | None = None
     old: PumpPlate = PumpPlate()
     new: PumpPlate = PumpPlate()
+
+    @property
+    def same_plug(self) -> bool:
+        """Whether one plug measured both pumps: so unless two plugs are named."""
+        return None in (self.old.plug, self.new.plug) or self.old.plug == self.new.plug
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

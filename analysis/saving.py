@@ -49,7 +49,8 @@ def saving_of(
     StokeholdError
         The plant has no such pump.
     """
-    case = swap_case(plant, swap, record=record, span=span, question=question or Question())
+    question = question or Question.of_swap(plant, swap)
+    case = swap_case(plant, swap, record=record, span=span, question=question)
     return _result(case, draw_years(case))
 
 

@@ -1,6 +1,7 @@
 """Years that could be with the old pump and with the new, and what each doubt adds to them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -13,12 +14,12 @@ from analysis.readings import FloatArray, Record
 from analysis.saving_ratio import Ratio, matched_ratio
 from analysis.season import History, Kind, year_draws
 from analysis.timebase import Span, to_ms
+from analysis.tolerances import PLUG, meter_of
 from analysis.uncertainty import Meter, difference_uncertainty_w
 from analysis.verdict import YEAR_HOURS
 
 TYPICAL_OLD_W, TYPICAL_NEW_W = (40.0, 90.0), (5.0, 25.0)
 """Running power of a pump of which nothing is known (common practice, no source)."""
-PLUG = Meter()
 LEAST_DAYS = 3
 """Fewer measured days on one side are no measurement of it."""
 _DRAWS = 3000
@@ -33,14 +34,20 @@ class Question:
     """How a saving is to be reckoned.
 
     `hours` stipulates running hours a year, with their half-width, instead of
-    the hours measured (option A); `same_plug` says that one plug measured both
-    pumps.
+    the hours measured (option A). `meter` is by default what the class of the
+    pump's channel says; `same_plug` what the swap's plates say of the plugs.
     """
 
     meter: Meter = PLUG
     same_plug: bool = True
     hours: tuple[float, float] | None = None
     terms: Terms | None = None
+
+    @classmethod
+    def of_swap(cls, plant: Plant, swap: Swap, **more: Any) -> "Question":
+        """The question as plates and plant file have it: which plugs, of which class."""
+        meter = meter_of(plant.first(swap.pump, "power") or plant.first(swap.pump, "energy"))
+        return replace(cls(meter=meter, same_plug=swap.same_plug), **more)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -19,7 +19,8 @@ class PumpCard:
     """What a person can read off a pump, its plate and its leaflet; what is not known is None.
 
     `thread` is the union's, like ``G 1 1/2``; `head_m` the greatest head [m];
-    `energy_index` the printed energy efficiency index.
+    `energy_index` the printed energy efficiency index; `plug` names the plug that
+    measures it, so that a new plug at the exchange is known.
     """
 
     drive: Drive | None = None
@@ -30,6 +31,7 @@ class PumpCard:
     most_w: float | None = None
     energy_index: float | None = None
     always_on: bool | None = None
+    plug: str | None = None
 
     @property
     def plate(self) -> PumpPlate:
@@ -40,6 +42,7 @@ class PumpCard:
             rated_power_w=(self.least_w or 0.0, self.most_w or 0.0) if known else None,
             always_on=self.always_on,
             port_to_port_mm=self.port_to_port_mm,
+            plug=self.plug,
         )
 
 

@@ -10,10 +10,9 @@ from analysis.estimate import Estimate, plain
 from analysis.plant import Channel, Plant
 from analysis.readings import FloatArray, Readings, Record, hold_limit_ms
 from analysis.timebase import Span, format_rfc3339
+from analysis.tolerances import meter_of
 from analysis.trial import SETTLE_MS, Mark, Trial, minute_means
 from analysis.uncertainty import Meter, combined, effective_count, expansion, lag1
-
-PLUG = Meter()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +95,9 @@ class TrialResult:
         }
 
 
-def trial_result(trial: Trial, plant: Plant, record: Record, meter: Meter = PLUG) -> TrialResult:
+def trial_result(
+    trial: Trial, plant: Plant, record: Record, meter: Meter | None = None
+) -> TrialResult:
     """Work out a trial from the readings of its steps.
 
     Parameters
@@ -107,9 +108,10 @@ def trial_result(trial: Trial, plant: Plant, record: Record, meter: Meter = PLUG
         Channels and plates.
     record : mapping of str to Readings
         Readings over the trial.
-    meter : Meter
-        What the plug may be wrong by.
+    meter : Meter, optional
+        What the plug may be wrong by; by default what its channel's class says.
     """
+    meter = meter or meter_of(plant.first(trial.pump, "power"))
     kinds = {step.label: step.kind for step in trial.steps}
     done = [m for m in trial.marks if m.outcome == "kept" and m.end_ms is not None]
     rows = {m.label: _row(m, trial.pump, plant, record=record, meter=meter) for m in done}

@@ -59,7 +59,7 @@ def trend_spells(
     strength_of: Callable[[PumpHistory, Epoch, Trend], FloatArray],
 ) -> Iterator[tuple[Epoch, Trend, Seen]]:
     """Spells of each epoch in which the signs in its trend suffice."""
-    for epoch in history.epochs:
+    for epoch in history.chains:
         trend = trend_of(history, epoch)
         if trend is None or not len(trend.rows):
             continue
@@ -93,7 +93,7 @@ def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> Float
 
 def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
     """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
-    floor = history.days.low_w
+    floor = history.even.low_w
     usual = float(np.median(floor[trend.learned]))
     rise = np.log(floor[trend.rows] / usual) + trend.spread
     coarse = history.quantum_w / usual
@@ -129,10 +129,10 @@ def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
 
 def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
     """Whether the power factor fell below the baseline's by `depth`."""
-    usual = history.days.factor[trend.learned]
+    usual = history.even.factor[trend.learned]
     if not np.isfinite(usual).any():
         return np.zeros(len(trend.rows), bool)
-    fall = running_median(history.days.factor[trend.rows], 3) - np.nanmedian(usual)
+    fall = running_median(history.even.factor[trend.rows], 3) - np.nanmedian(usual)
     return np.asarray(fall < -depth)
 
 
@@ -237,14 +237,14 @@ def judge_capacitor(situation: Situation) -> Verdict:
     if "factor" not in history.has:
         return Verdict(needs="power factor, or current and voltage, of the pump's plug")
     found: list[Finding] = []
-    for epoch in history.epochs:
+    for epoch in history.chains:
         if epoch.drive == "induction":
             found += _capacitor_findings(situation, history, epoch)
     return Verdict(tuple(found), needs=learning_needs(history))
 
 
 def _capacitor_findings(situation: Situation, history: PumpHistory, epoch: Epoch) -> list[Finding]:
-    factor, days = history.days.factor, history.days
+    factor, days = history.even.factor, history.days
     learned = baseline_rows(history, epoch)
     learned = learned[np.isfinite(factor[learned])]
     if len(learned) < 5:

@@ -11,6 +11,7 @@ from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, Record
 from analysis.season import History, Kind, year_draws
 from analysis.timebase import Span, to_ms
+from analysis.tolerances import meter_of
 from analysis.uncertainty import Meter
 
 KWH = "kW.h"
@@ -19,7 +20,6 @@ _KINDS: dict[str, Kind] = {
 }  # fmt: skip
 _USUAL_W = {"induction": 60.0, "electronic": 20.0}
 """Usual power of a pump that was never seen running [W] (common practice, no source)."""
-PLUG_W = Meter()
 LOW_FACTOR = 0.02
 """An electronic pump's power factor is low, where plugs read too little rather than too much."""
 OWN_USE = Estimate(
@@ -71,7 +71,7 @@ def metered_year(
     history = _history(plant, machine, metered, outdoor_days(plant, record, since))
     drawn = year_draws(history)
     return MeteredYear(
-        drawn.kwh * _meter_factor(machine, metered, drawn.kwh),
+        drawn.kwh * _meter_factor(machine, metered, drawn.kwh, meter=_meter(plant, machine)),
         f"{drawn.measured_days} of {YEAR_DAYS} days measured; {drawn.words}; plug error included",
     )
 
@@ -119,12 +119,18 @@ def _full_power(machine: Pump | Boiler, metered: Metered) -> tuple[float, float]
     return _USUAL_W[machine.drive], 0.7
 
 
-def _meter_factor(machine: Pump | Boiler, metered: Metered, kwh: FloatArray) -> FloatArray:
+def _meter(plant: Plant, machine: Pump | Boiler) -> Meter:
+    return meter_of(plant.first(machine.id, "energy") or plant.first(machine.id, "power"))
+
+
+def _meter_factor(
+    machine: Pump | Boiler, metered: Metered, kwh: FloatArray, *, meter: Meter
+) -> FloatArray:
     """What the plug may be wrong by, as factors: its class, its offset, low power factor."""
     rng = np.random.default_rng(23)
     mean_w = max(float(np.median(kwh)) / (YEAR_DAYS * 0.024), 0.1)
     running = 1.0 - metered.rests
-    of_one = PLUG_W.uncertainty_w(mean_w / max(running, 0.05)) * max(running, 0.05) / mean_w
+    of_one = meter.uncertainty_w(mean_w / max(running, 0.05)) * max(running, 0.05) / mean_w
     factor = 1.0 + min(of_one, 0.3) * rng.standard_normal(len(kwh))
     if isinstance(machine, Pump) and machine.drive == "electronic":
         factor += LOW_FACTOR * np.abs(rng.standard_normal(len(kwh)))

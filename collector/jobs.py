@@ -19,7 +19,6 @@ from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly, Result
 from collector.site import Site
 from collector.store import StoreRecord, latest_by_channel, plant_extent
-from collector.swaps import as_recorded, swap_book
 
 _log = logging.getLogger(__name__)
 
@@ -39,7 +38,7 @@ class Job(NamedTuple):
 def watch(site: Site, now_ms: int) -> None:
     """Judge every plant's last hours and move the alarms that are judged by the minute."""
     faults = paced("minute")
-    for plant in site.plants:
+    for plant in site.plants_as_recorded():
         span = Span(now_ms - WATCH_MS, now_ms)
         learned = site.journal.result(plant.key, "learned")
         situation = Situation(
@@ -128,7 +127,7 @@ def keep_counts(site: Site, now_ms: int) -> None:
 
 def sum_up_today(site: Site, now_ms: int) -> None:
     """Each pump's and boiler's electric energy of the local day so far."""
-    for plant in site.plants:
+    for plant in site.plants_as_recorded():
         today = local_day(now_ms, plant.timezone)
         span = Span(today.start_ms, now_ms)
         record = StoreRecord(site.store, plant, span)
@@ -146,12 +145,11 @@ def tend_store(site: Site, now_ms: int) -> None:
 
 def nightly_results(site: Site, now_ms: int) -> None:
     """What is learned and told once a day, from the whole history."""
-    for plant in site.plants:
+    for plant in site.plants_as_recorded():
         span = plant_extent(site.store, plant)
         if span is None:
             continue
-        whole = as_recorded(swap_book(site.settings, site.journal), plant)
-        night = Nightly(site, whole, StoreRecord(site.store, plant, span), span, now_ms)
+        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
             _make(site, result, night)
 
@@ -172,7 +170,7 @@ def _make(site: Site, result: Result, night: Nightly) -> None:
 def judge_slowly(site: Site, now_ms: int) -> None:
     """Judge what shows over days and weeks, from the whole history, and move its alarms."""
     faults = paced("day")
-    for plant in site.plants:
+    for plant in site.plants_as_recorded():
         span = plant_extent(site.store, plant)
         if span is None:
             continue

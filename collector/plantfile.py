@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.plant import Boiler, Channel, Plant, Pump, Store, Swap, Tariff
 from analysis.quantities import QUANTITIES
+from analysis.tolerances import CLASSES
 from collector.errors import FormError
 from collector.tomlform import Place, TomlForm
 
@@ -175,8 +176,18 @@ def _check_channel_form(form: TomlForm, channel: Channel, place: Place) -> None:
             f'{channel.payload!r} is neither "" nor a pointer like "/power", '
             '"senml:NAME" or "homie"',
         )
+    _check_class(form, channel, place)
     if channel.interval_s is not None and not channel.interval_s > 0:
         form.blame(place._replace(key="interval_s"), "must be above zero")
+
+
+def _check_class(form: TomlForm, channel: Channel, place: Place) -> None:
+    known = CLASSES.get(channel.quantity, ())
+    if channel.accuracy_class is None or channel.accuracy_class in known:
+        return
+    remedy = f"use {' or '.join(known)}" if known else f"a '{channel.quantity}' has none; leave out"
+    words = f"{channel.accuracy_class!r} is no class known here; {remedy}"
+    form.blame(place._replace(key="accuracy_class"), words)
 
 
 def _check_swaps(form: TomlForm, swaps: list[Swap | None]) -> None:

@@ -13,6 +13,7 @@ from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.history import pump_history
 from analysis.mode import pump_mode
+from analysis.placed import present_span
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.pumpsheet import pump_sheet
@@ -51,11 +52,12 @@ class Result(NamedTuple):
 
 
 def normal_powers(night: Nightly) -> dict[str, float]:
-    """Usual running power of each pump over the last month [W]."""
+    """Usual running power of each pump that is in place, over the last month [W]."""
     found = {}
     for pump in night.plant.pumps:
         if channel := night.plant.first(pump.id, "power"):
-            usual = running_power_w(night.record[channel.id], channel, night.month)
+            here = present_span(night.plant, pump, night.month)
+            usual = running_power_w(night.record[channel.id], channel, here)
             if usual is not None:
                 found[pump.id] = usual
     return found

@@ -1,15 +1,18 @@
 """Everything one running installation consists of, handed to jobs and pages as one thing."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
 from analysis.plant import Plant
+from analysis.swaps import SwapRecord, with_recorded
 from collector.journal import Journal
 from collector.live import Live
 from collector.open_store import beside, open_store
 from collector.settings import JOURNAL_ADDRESS, Settings
 from collector.store import Store
+from collector.swaps import swap_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,13 @@ class Site:
         """
         store = open_store(settings, plants)
         return cls(tuple(plants), settings, store, open_journal(settings), Live())
+
+    def plants_as_recorded(self) -> list[Plant]:
+        """Every plant with the swaps recorded since its file was written, for all who judge."""
+        of_plant: dict[str, list[SwapRecord]] = defaultdict(list)
+        for record in swap_book(self.settings, self.journal).records():
+            of_plant[record.plant].append(record)
+        return [with_recorded(plant, of_plant[plant.key]) for plant in self.plants]
 
     def plant(self, key: str) -> Plant | None:
         """Plant of a key."""

@@ -6,6 +6,7 @@ photo tells after a restore, or years later, whether it is still the picture tha
 
 import hashlib
 import re
+from collections import defaultdict
 from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, get_args
@@ -59,6 +60,7 @@ _CARD = sa.Table(
     sa.Column("most_w", sa.Float),
     sa.Column("energy_index", sa.Float),
     sa.Column("always_on", sa.Boolean),
+    sa.Column("plug", sa.String),
 )
 _STEP = sa.Table(
     "swap_step",
@@ -108,6 +110,7 @@ class SwapBook:
         self._engine = engine
         self._photos = photos
         _META.create_all(engine)
+        _add_new_columns(engine)
 
     def records(self, plant: str | None = None) -> list[SwapRecord]:
         """All records of a plant (its key), or of all, oldest first."""
@@ -115,8 +118,9 @@ class SwapBook:
         if plant is not None:
             query = query.where(_SWAP.c.plant == plant)
         with self._engine.connect() as connection:
-            rows = connection.execute(query).mappings().all()
-            return [_record(connection, dict(row)) for row in rows]
+            heads = [dict(row) for row in connection.execute(query).mappings()]
+            parts = {t.name: _parts(connection, t, heads) for t in (_CARD, _STEP, _POWER, _PHOTO)}
+        return [_record(head, parts) for head in heads]
 
     def open_record(self, plant: str, pump: str) -> SwapRecord:
         """The newest record of a pump.
@@ -224,6 +228,14 @@ class SwapBook:
             connection.execute(table.insert().values(key | row))
 
 
+def _add_new_columns(engine: Engine) -> None:
+    """Give a journal of an older version the columns it lacks."""
+    there = {column["name"] for column in sa.inspect(engine).get_columns(_CARD.name)}
+    if _CARD.c.plug.name not in there:
+        with engine.begin() as connection:
+            connection.execute(sa.text("ALTER TABLE swap_pump ADD COLUMN plug VARCHAR"))
+
+
 def swap_book(settings: Settings, journal: Journal) -> SwapBook:
     """The swap records of an installation whose journal is open."""
     return SwapBook(journal.engine, photo_folder(settings.at(settings.store.path)))
@@ -258,10 +270,21 @@ def _save_cards(connection: Connection, record: SwapRecord) -> None:
         connection.execute(_CARD.insert().values(row))
 
 
-def _record(connection: Connection, head: dict[str, Any]) -> SwapRecord:
+def _parts(
+    connection: Connection, table: sa.Table, heads: list[dict[str, Any]]
+) -> dict[int, list[dict[str, Any]]]:
+    """Rows of a table by the swap they belong to: one query for all swaps."""
+    swaps = [head["id"] for head in heads]
+    query = sa.select(table).where(table.c.swap.in_(swaps)).order_by(*table.primary_key)
+    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    for row in connection.execute(query).mappings():
+        found[row["swap"]].append(dict(row))
+    return found
+
+
+def _record(head: dict[str, Any], parts: dict[str, dict[int, list[dict[str, Any]]]]) -> SwapRecord:
     def rows(table: sa.Table) -> list[dict[str, Any]]:
-        query = sa.select(table).filter_by(swap=head["id"]).order_by(*table.primary_key)
-        return [dict(row) for row in connection.execute(query).mappings()]
+        return parts[table.name].get(head["id"], [])
 
     cards = {row["which"]: _card(row) for row in rows(_CARD)}
     steps = {row["step"]: _tuple(StepDone, row) for row in rows(_STEP)}

@@ -110,13 +110,18 @@ def _with_records(asked: Asked, arguments: argparse.Namespace) -> Asked:
 
 def _savings(asked: Asked, arguments: argparse.Namespace) -> list[Saving]:
     hours = arguments.hours
-    question = Question(
-        same_plug=not arguments.two_plugs,
-        hours=None if hours is None else (hours, hours * arguments.hours_within),
-        terms=terms_of(arguments),
-    )
+    asked_for = {
+        "hours": None if hours is None else (hours, hours * arguments.hours_within),
+        "terms": terms_of(arguments),
+    } | ({"same_plug": False} if arguments.two_plugs else {})
     return [
-        saving_of(asked.plant, swap, asked.record, span=asked.span, question=question)
+        saving_of(
+            asked.plant,
+            swap,
+            asked.record,
+            span=asked.span,
+            question=Question.of_swap(asked.plant, swap, **asked_for),
+        )
         for swap in _swaps(asked.plant, arguments.pump)
     ]
 

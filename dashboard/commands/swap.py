@@ -41,6 +41,7 @@ _CARD_KEYS: dict[str, Callable[[str], Any]] = {
     "most": float,
     "index": float,
     "always_on": lambda text: {"yes": True, "no": False}[text],
+    "plug": str,
 }
 _CARD_FIELDS = {
     "length": "port_to_port_mm",
@@ -309,6 +310,7 @@ def card_words(card: PumpCard) -> str:
         watts,
         None if card.energy_index is None else f"energy index {card.energy_index:g}",
         {True: "always on", False: "switched", None: None}[card.always_on],
+        None if card.plug is None else f"on plug {card.plug}",
     )
     return ", ".join(part for part in parts if part) or "nothing known"
 

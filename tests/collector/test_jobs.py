@@ -12,7 +12,8 @@ from analysis.faults import FAULTS
 from analysis.finding import Finding
 from analysis.plant import Channel, Plant, Pump
 from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from analysis.swaps import PumpCard, SwapRecord
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, to_ms
 from analysis.watch import Situation, Verdict
 from collector.jobs import (
     JOBS,
@@ -28,6 +29,7 @@ from collector.schedule import Schedule
 from collector.settings import Settings
 from collector.site import Site
 from collector.store import clock_ms
+from collector.swaps import swap_book
 
 PLANT = Plant(
     name="Quay", timezone="Europe/Dublin",
@@ -146,6 +148,31 @@ def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyP
     ill[0] = False
     judge_slowly(site, NOW + DAY_MS)
     assert standing() == "returned"
+
+
+def test_every_judge_sees_a_swap_recorded_since_the_plant_file(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A swap written down by command is known by the minute and by the night."""
+    lay_in(site, NOW - DAY_MS, NOW, 55.0)
+    seen: dict[str, list[int]] = {}
+
+    def judge(situation: Situation) -> Verdict:
+        seen[situation.subject] = [to_ms(swap.time) for swap in situation.plant.swaps]
+        return Verdict()
+
+    for name, fault in FAULTS.items():
+        monkeypatch.setitem(FAULTS, name, replace(fault, judge=judge))
+    card = PumpCard(drive="electronic")
+    record = SwapRecord(
+        plant="quay", pump="heating", started_ms=NOW, who="fitter", old=card, new=card, steps={},
+        time_ms=NOW - HOUR_MS,
+    )  # fmt: skip
+    swap_book(site.settings, site.journal).start(record)
+    for job in (watch, judge_slowly):
+        seen.clear()
+        job(site, NOW)
+        assert seen["heating"] == [NOW - HOUR_MS]
 
 
 def test_counts_are_journalled_once(site: Site) -> None:

@@ -74,6 +74,15 @@ def test_full_form_is_read(tmp_path: Path) -> None:
     assert plant.swaps[0].time.isoformat() == "2026-03-14T10:30:00+00:00"
 
 
+def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
+    """What instruments are held to, and which plug measured which pump."""
+    text = FULL.replace('reports = "periodic"', 'reports = "periodic"\naccuracy_class = "B"')
+    text = text.replace("[4, 40] }", '[4, 40], plug = "white 2" }')
+    plant = load_plant(write(tmp_path / "plant.toml", text))
+    assert plant.channels[0].accuracy_class == "B"
+    assert (plant.swaps[0].old.plug, plant.swaps[0].new.plug) == (None, "white 2")
+
+
 @pytest.mark.parametrize(
     ("old", "new", "expected"),
     [
@@ -90,6 +99,8 @@ def test_full_form_is_read(tmp_path: Path) -> None:
         ('"/power"', '"power"', ":30: [channel], key 'payload': 'power' is neither"),
         ("plug-2/state", "plug-2/#", ":29: [channel], key 'topic': must be one full topic"),
         ("interval_s = 10", "interval_s = 0", ":31: [channel], key 'interval_s': must be above"),
+        ('"periodic"', '"periodic"\naccuracy_class = "4"', ":33: [channel], key 'accuracy_class'"),
+        ('"/power"', '"/power"\naccuracy_class = "1"', "'1' is no class known here; use A or"),
         ("Europe/Dublin", "Europe/Cork", ":3: [plant], key 'timezone': 'Europe/Cork' is no IANA"),
         ("10:30:00Z", "10:30:00", ":35: [swap], key 'time': needs its offset"),
         ('pump = "heating"', 'pump = "x"', ":34: [swap], key 'pump': 'x' is no pump of this file"),

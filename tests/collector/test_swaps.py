@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from analysis.plant import PumpPlate
 from analysis.swaps import PumpCard, SettingPower, StepDone, SwapRecord, with_recorded
@@ -22,7 +23,9 @@ RECORD = SwapRecord(
     who="fitter",
     claim_kwh_per_year=420.0,
     old=PumpCard(drive="induction", least_w=45.0, most_w=65.0, always_on=True),
-    new=PumpCard(drive="electronic", thread="G 1 1/2", head_m=6.0, energy_index=0.18),
+    new=PumpCard(
+        drive="electronic", thread="G 1 1/2", head_m=6.0, energy_index=0.18, plug="white 2"
+    ),
     steps={},
 )
 
@@ -57,6 +60,18 @@ def test_a_record_comes_back_as_it_was(journal: Journal, tmp_path: Path) -> None
     assert again == replace(RECORD, id=kept.id, time_ms=30, steps=steps, powers=powers)
     assert list(again.steps) == ["before", "dead"]
     assert book.records("mill") == []
+
+
+def test_a_journal_of_an_older_version_learns_of_plugs(journal: Journal, tmp_path: Path) -> None:
+    """Its table of pumps lacks the plug; records of before have none, new ones keep theirs."""
+    kept = SwapBook(journal.engine, tmp_path).start(replace(RECORD, time_ms=20))
+    with journal.engine.begin() as connection:
+        connection.execute(sa.text("ALTER TABLE swap_pump DROP COLUMN plug"))
+    book = SwapBook(journal.engine, tmp_path)
+    assert book.open_record("quay", "heating").new == replace(RECORD.new, plug=None)
+    book.save(replace(kept, old=replace(kept.old, plug="grey 1")))
+    (swap,) = with_recorded(PLANT, book.records("quay")).swaps
+    assert (swap.old.plug, swap.new.plug, swap.same_plug) == ("grey 1", "white 2", False)
 
 
 def test_one_open_swap_a_pump(journal: Journal, tmp_path: Path) -> None:

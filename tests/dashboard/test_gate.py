@@ -36,6 +36,34 @@ def test_gate_is_closed_on_every_path(tmp_path: Path, monkeypatch: pytest.Monkey
     assert web.get("/", headers=basic("söt water")).status_code == 200
 
 
+def test_guessing_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a run of wrong passwords even the right one is refused from there, not from elsewhere.
+
+    Status and header: RFC 6585 section 4.
+    """
+    monkeypatch.setenv(WEB_PASSWORD, "söt water")
+    web = client(tmp_path)
+    codes = [web.get("/", headers=basic(f"guess {n}")).status_code for n in range(40)]
+    assert codes[:5] == [401] * 5
+    assert codes[-1] == 429
+    refused = web.get("/", headers=basic("söt water"))
+    assert refused.status_code == 429
+    assert int(refused.headers["Retry-After"]) > 0
+    elsewhere = {"REMOTE_ADDR": "192.0.2.7"}
+    assert web.get("/", headers=basic("söt water"), environ_base=elsewhere).status_code == 200
+
+
+def test_many_pages_with_the_right_password_are_no_guessing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Asking without a password, as a browser first does, and the right one cost no tries."""
+    monkeypatch.setenv(WEB_PASSWORD, "söt water")
+    web = client(tmp_path)
+    for _ in range(30):
+        assert web.get("/").status_code == 401
+        assert web.get("/", headers=basic("söt water")).status_code == 200
+
+
 def test_gate_is_open_without_a_password(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """On the own machine none is needed."""
     monkeypatch.delenv(WEB_PASSWORD, raising=False)
