@@ -1,7 +1,7 @@
 """What is worked out once a night from the whole history: the table of results."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from analysis.boiler_report import boiler_report
@@ -20,6 +20,7 @@ from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.service import Deed
+from analysis.silence import usual_silences
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
@@ -65,7 +66,9 @@ def normal_powers(night: Nightly) -> dict[str, float]:
 def learned_usual(night: Nightly) -> dict[str, Any]:
     """What is usual for the plant's machines, for the watch by the minute."""
     span = learning_span(night.span)
-    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
+    learned = learn(PlantMinutes.over(night.plant, night.record, span))
+    heard = {c.id: night.record[c.id].within(span) for c in night.plant.channels}
+    return replace(learned, silent_ms=usual_silences(heard, span)).document()
 
 
 def firing_powers(night: Nightly) -> dict[str, float]:
