@@ -11,6 +11,8 @@ from analysis.cooling import boiler_rates, loss_of_store, store_rates, surroundi
 from analysis.cycling import demand_hours
 from analysis.estimate import Estimate, plain
 from analysis.firedays import Fired, fired_in
+from analysis.fuel import fuel_days
+from analysis.heat import Heat, efficiency_of, heat_of
 from analysis.judge_cycling import causes
 from analysis.plant import Boiler, Plant
 from analysis.readings import FloatArray, Holds, Readings, Record, hold_limit_ms, value_at
@@ -70,6 +72,8 @@ class BoilerReport:
     heat_up: tuple[HeatUp, ...]
     heat_up_note: str
     service: Service
+    heat: Heat | str
+    efficiency: Estimate
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -90,6 +94,8 @@ class BoilerReport:
             "heat_up": [{"month": h.month, "rate": h.rate.document()} for h in self.heat_up],
             "heat_up_note": self.heat_up_note,
             "service": self.service.document(),
+            "heat": {"reason": self.heat} if isinstance(self.heat, str) else self.heat.document(),
+            "efficiency": self.efficiency.document(),
             "days": self._days(),
             "last_firings": self._last(),
         }
@@ -146,6 +152,7 @@ def boiler_report(
     months = _by_month(seen, rates)
     situation = Situation(plant=plant, record=record, span=span, subject=boiler.id)
     is_short = seen.found.summary.short_cycling.is_short
+    heat = _heat(plant, boiler, record, span)
     return BoilerReport(
         fired=seen,
         heating=_part(seen, ~seen.is_charge),
@@ -159,7 +166,32 @@ def boiler_report(
         heat_up=months,
         heat_up_note=heat_up_words(months),
         service=service_of(seen, deeds, span=span, heat_up=rates),
+        heat=heat,
+        efficiency=_efficiency(plant, boiler, record, span, heat=heat),
     )
+
+
+def _heat(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Heat | str:
+    """Heat by the boiler's own flow meter, else by that of a pump's circuit."""
+    own = heat_of(plant, boiler.id, record, span)
+    if not isinstance(own, str):
+        return own
+    of_pumps = (heat_of(plant, pump.id, record, span) for pump in plant.pumps)
+    return next((one for one in of_pumps if not isinstance(one, str)), own)
+
+
+def _efficiency(
+    plant: Plant, boiler: Boiler, record: Record, span: Span, *, heat: Heat | str
+) -> Estimate:
+    """Heat over fuel, where the boiler's own water is measured."""
+    if isinstance(heat, str):
+        return Estimate.unknown("1", heat)
+    if heat.part != boiler.id:
+        return Estimate.unknown("1", "the flow meter measures one circuit, not the whole boiler")
+    fuel = fuel_days(plant, boiler, record, span)
+    if isinstance(fuel, str):
+        return Estimate.unknown("1", fuel)
+    return efficiency_of(heat, fuel.days, fuel.spread)
 
 
 def _part(seen: Fired, own: np.ndarray) -> Part:

@@ -86,7 +86,7 @@ def judge_return_too_warm(situation: Situation) -> Verdict:
     seen = fired(situation, boiler)
     moment, day = firing_minutes(seen)
     value = return_at(situation.plant, boiler, situation.record, moment)
-    if value is None or seen.found.method is None:
+    if value is None or seen.found.method is None or seen.found.tells == "running":
         return Verdict(needs="return temperature of the boiler, and what shows its firing")
     share = _daily_share(value, day, len(seen.days), DEW_POINT_CEL[boiler.fuel])
     if not np.isfinite(share).any():

@@ -7,14 +7,21 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.cycling import Cycle, CycleSummary, no_summary, summarise_cycles
+from analysis.cycling import (
+    Cycle,
+    CycleSummary,
+    no_summary,
+    summarise_cycles,
+    summarise_running,
+)
 from analysis.estimate import plain
-from analysis.firing import Firings, Method, PowerLevel
+from analysis.firing import Firings, Method, PowerLevel, Tells
 from analysis.firing_fuel import firings_from_fuel
+from analysis.firing_hours import COARSE_MS, hours_from_temperature
 from analysis.firing_power import firings_from_power
 from analysis.firing_temperature import firings_from_temperature
 from analysis.plant import Boiler, Channel, Plant
-from analysis.readings import Readings, Record
+from analysis.readings import Readings, Record, usual_step_ms
 from analysis.timebase import DAY_MS, SECOND_MS, Span, format_rfc3339
 
 
@@ -59,7 +66,12 @@ class CrossCheck:
 
 @dataclass(frozen=True, slots=True)
 class BoilerCycles:
-    """Cycles of one boiler; `coverage` is the share of the span with readings."""
+    """Cycles of one boiler; `coverage` is the share of the span with readings.
+
+    Where no source tells single firings, `tells` is ``running``: there are no
+    cycles, `running` holds the stretches over which the boiler worked, and
+    `note` says why.
+    """
 
     boiler: str
     method: Method | None
@@ -71,6 +83,9 @@ class BoilerCycles:
     step_s: float = 0.0
     levels: tuple[PowerLevel, ...] = ()
     check: CrossCheck | None = None
+    tells: Tells = "firings"
+    note: str = ""
+    running: tuple[Span, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -82,6 +97,12 @@ class BoilerCycles:
             "summary": self.summary.document(),
             "coverage": plain(self.coverage, 4),
             "cross_check": self.check.document() if self.check else None,
+            "tells": self.tells,
+            "note": self.note,
+            "running": [
+                {"start": format_rfc3339(one.start_ms), "end": format_rfc3339(one.end_ms)}
+                for one in self.running
+            ],
         }
 
     def to_frame(self) -> pd.DataFrame:
@@ -126,6 +147,8 @@ def boiler_cycles(
     if best is None:
         none = no_summary("no channel shows the firing")
         return BoilerCycles(boiler.id, None, None, (), none, 0.0)
+    if best.tells == "running":
+        return _running(boiler, best, span)
     cycles = cycles_of(best)
     return BoilerCycles(
         boiler.id,
@@ -138,6 +161,27 @@ def boiler_cycles(
         best.step_s,
         best.levels,
         _check(plant, boiler, record, span, best=best) if is_checked else None,
+        note=best.note,
+    )
+
+
+def _running(boiler: Boiler, best: Firings, span: Span) -> BoilerCycles:
+    """What can be said where single firings are not seen: hours of running."""
+    pairs = zip(best.runs.start_ms.tolist(), best.runs.end_ms.tolist(), strict=True)
+    running = tuple(Span(a, b) for a, b in pairs)
+    on_h = sum(one.hours for one in running)
+    return BoilerCycles(
+        boiler.id,
+        best.method,
+        best.channel,
+        (),
+        summarise_running(on_h, best.covered_h, best.note),
+        min(best.covered_h / span.hours, 1.0) if span.hours > 0 else 0.0,
+        best.covered_h,
+        best.step_s,
+        tells="running",
+        note=best.note,
+        running=running,
     )
 
 
@@ -158,6 +202,8 @@ def _fuel(_boiler: Boiler, readings: Readings, channel: Channel, span: Span) -> 
 def _temperature(
     _boiler: Boiler, readings: Readings, channel: Channel, span: Span
 ) -> Firings | None:
+    if usual_step_ms(readings) >= COARSE_MS:
+        return hours_from_temperature(readings, channel, span)
     return firings_from_temperature(readings, channel, span)
 
 
@@ -165,9 +211,11 @@ def sources_of(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Iter
     """Firings from every source, the best first: fine ones before coarse ones.
 
     Electric power shows every phase, a counter shows fuel itself, the flow
-    temperature only what reaches the pipe.
+    temperature only what reaches the pipe. What cannot tell single firings
+    comes last.
     """
-    coarse = []
+    coarse: list[Firings] = []
+    blind: list[Firings] = []
     for find, channels in (
         (_power, plant.select(boiler.id, "power")),
         (_fuel, plant.select(boiler.id, "fuel_volume")),
@@ -180,11 +228,14 @@ def sources_of(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Iter
             found = find(boiler, readings, channel, span)
             if found is None:
                 continue
-            if found.step_s <= _FINE_S or channel.reports == "change":
+            if found.tells == "running":
+                blind.append(found)
+            elif found.step_s <= _FINE_S or channel.reports == "change":
                 yield found
             else:
                 coarse.append(found)
     yield from sorted(coarse, key=lambda f: f.step_s)
+    yield from blind
 
 
 def cycles_of(firings: Firings) -> tuple[Cycle, ...]:
@@ -212,7 +263,7 @@ def _check(
     """Compare the last weeks of the best source with the next source of another kind."""
     late = Span(max(span.start_ms, span.end_ms - _CHECK_MS), span.end_ms)
     for other in sources_of(plant, boiler, record, late):
-        if other.method == best.method:
+        if other.method == best.method or other.tells == "running":
             continue
         begin, end = int(other.runs.start_ms[0]), int(other.runs.end_ms[-1])
         start = best.runs.start_ms

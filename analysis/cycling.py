@@ -40,9 +40,9 @@ class ShortCycling:
 
 @dataclass(frozen=True, slots=True)
 class CycleSummary:
-    """Figures of the complete cycles within the covered time."""
+    """Figures of the complete cycles within the covered time; None where none can be told."""
 
-    starts: int
+    starts: int | None
     starts_per_day: float | None
     on_hours: float
     median_on_s: float | None
@@ -69,6 +69,12 @@ class CycleSummary:
 def no_summary(why: str) -> CycleSummary:
     """Figures of a boiler whose firing nobody sees."""
     return CycleSummary(0, None, 0.0, None, None, None, ShortCycling(None, why))
+
+
+def summarise_running(on_hours: float, covered_h: float, why: str) -> CycleSummary:
+    """Figures of a boiler of which only hours of running are seen, no single firings."""
+    duty = on_hours / covered_h if covered_h > 0 else None
+    return CycleSummary(None, None, on_hours, None, None, duty, ShortCycling(None, why))
 
 
 def summarise_cycles(

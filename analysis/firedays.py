@@ -102,7 +102,10 @@ def fired_in(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fired:
     """
     found = boiler_cycles(plant, boiler, record, span)
     is_charge = charging(plant, record, found.cycles, span)
-    days = _days(found, is_charge, local_day_edges(span, plant.timezone))
+    edges = local_day_edges(span, plant.timezone)
+    days = _days(found, is_charge, edges)
+    if found.tells == "running":
+        days = _without_firings(days, found, edges)
     whole = _whole(found, plant, record, span)
     outdoor = _aligned(outdoor_days(plant, record, span), days.start_ms)
     return Fired(boiler, found, is_charge, replace(days, outdoor_c=outdoor, is_whole=whole))
@@ -140,6 +143,16 @@ def _days(found: BoilerCycles, is_charge: BoolArray, edges: IntArray) -> FireDay
         np.full(count, np.nan),
         np.zeros(count, bool),
     )
+
+
+def _without_firings(days: FireDays, found: BoilerCycles, edges: IntArray) -> FireDays:
+    """Days of which hours of running are known, and no firings."""
+    unknown = np.full(len(days), np.nan)
+    on_h = np.zeros(len(days))
+    for one in found.running:
+        inside = np.minimum(one.end_ms, edges[1:]) - np.maximum(one.start_ms, edges[:-1])
+        on_h += np.maximum(inside, 0) / HOUR_MS
+    return replace(days, starts=unknown, charges=unknown, demand_h=on_h, on_h=on_h)
 
 
 def _whole(found: BoilerCycles, plant: Plant, record: Record, span: Span) -> BoolArray:

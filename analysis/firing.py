@@ -7,6 +7,7 @@ from analysis.estimate import plain
 from analysis.levels import Runs
 
 Method = Literal["power", "temperature", "fuel"]
+Tells = Literal["firings", "running"]
 LevelName = Literal["off", "standby", "pump", "preheat", "purge", "firing"]
 
 
@@ -37,6 +38,8 @@ class Firings:
 
     `covered_h` are the hours over which they would have been seen, `step_s`
     how finely; `levels` the electric levels they were told by, if any.
+    Where `tells` is ``running`` a run is a stretch over which the boiler works,
+    with any number of firings in it, and `note` says why no more can be told.
     """
 
     method: Method
@@ -45,3 +48,5 @@ class Firings:
     covered_h: float
     step_s: float
     levels: tuple[PowerLevel, ...] = ()
+    tells: Tells = "firings"
+    note: str = ""

@@ -31,7 +31,7 @@ def judge_short_cycling(situation: Situation) -> Verdict:
     """A boiler that fires more often and more briefly than it used to, at like weather."""
     boiler = next(b for b in situation.plant.boilers if b.id == situation.subject)
     seen = fired(situation, boiler)
-    if seen.found.method is None:
+    if seen.found.method is None or seen.found.tells == "running":
         return Verdict(needs="power, a fuel counter or the flow temperature of the boiler")
     days = seen.days
     change = _change(days)

@@ -16,6 +16,7 @@ from analysis.pump_signs import Signs
 from analysis.readings import IntArray
 
 NONE, DEAD, STALL, DRY = 0, 1, 2, 3
+_FED_MIN = 15
 # In this order one gives way to the next.
 NAMES = {STALL: "stall", DRY: "dry_run", DEAD: "dead_head"}
 
@@ -74,11 +75,12 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
         nothing = np.zeros(size, bool)
         return Minded(np.zeros(size, int), nothing, nothing, dict.fromkeys(NAMES, nothing))
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
-    dry, dry_soon = _dry(signs)
+    dry, dry_soon = _dry(signs, wanted)
     stall, stall_soon = _stall(signs, wanted)
-    dead = (
-        signs.runs & ~signs.high & (trailing(signs.parts & signs.runs & signs.usual_heat, 20) >= 15)
-    )
+    parts = signs.parts & signs.runs & signs.usual_heat
+    # The pipe was read since the pump started: what is held from before tells of standing.
+    parts &= signs.one.flow_age_min < lasting(signs.runs)
+    dead = signs.runs & ~signs.high & (trailing(parts, 20) >= 15)
     cause = np.zeros(size, int)
     for code, flag in ((DEAD, dead), (STALL, stall | stall_soon), (DRY, dry | dry_soon)):
         cause[flag] = code
@@ -91,30 +93,45 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
 
 def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of a stall that wakes, and of one that waits."""
-    little = signs.odd | signs.idle
+    little = (signs.odd | signs.idle) & ~signs.fed
     missing = lasting(little & wanted)
-    now = (signs.tries & ~signs.at_work) | signs.cut_out
-    now |= (trailing(signs.odd, 10) >= 8) & (wanted | signs.stands)
-    now |= (missing >= 4) & signs.stands
+    now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
+    odd = signs.odd & ~signs.fed & (trailing(signs.odd, 10) >= 8)
+    # Little power with the pipe as near the boiler as ever may be a smaller setting: without
+    # flow a fire soon parts them.
+    now |= odd & (signs.stands | (wanted & ~signs.close))
+    now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:
-        now |= missing >= 10
+        # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
+        now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed
     now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
     soon = np.zeros(len(now), bool)
     if signs.has_pipe:
         soon |= missing >= 45
     else:
         now |= signs.sags
-        soon |= (missing >= 15) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= (missing >= 20) | ((lasting(signs.high) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
 
 
-def _dry(signs: Signs) -> tuple[BoolArray, BoolArray]:
+def _rested_min(signs: Signs) -> float:
+    """Minutes of rest, while heat is made, that say something [min].
+
+    A controller lets its heating pump rest while the boiler warms up for the store, some minutes
+    before the store's own pump starts: a rest as long as those seen before is usual.
+    """
+    return min(max(4.0, 1.2 * signs.usual.longest_rest_min + 2.0), 15.0)
+
+
+def _dry(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of dry running that wakes, and of one that waits."""
     usual_w = signs.usual.levels.usual_w or 0.0
     less = signs.known & ~signs.idle & (signs.power_w < 0.92 * usual_w)
     wrong = less | signs.odd | signs.tries | signs.slips
     now = (lasting(signs.low_pressure & wrong) >= 3) | (lasting(signs.lost_water) >= 2)
     now |= lasting(signs.light & signs.slips) >= 8
+    # Water is gone, and a pump that should run takes little or nothing: some stop themselves.
+    now |= lasting(signs.low_pressure & wanted & (signs.idle | signs.odd)) >= 4
     now |= (lasting(signs.light & signs.runs) >= 8) & signs.is_induction & signs.stands
     return np.asarray(now), np.zeros(len(now), bool)
 
@@ -122,6 +139,7 @@ def _dry(signs: Signs) -> tuple[BoolArray, BoolArray]:
 def _well(signs: Signs) -> dict[int, BoolArray]:
     """Minutes that end each fault."""
     sound = signs.runs & ~signs.high & ~signs.light
+    carried = signs.runs & ~signs.stands & signs.close
     moving = sound & ~signs.stands
     if signs.usual.gap_k is not None and not np.isnan(signs.one.flow_c).all():
         with np.errstate(invalid="ignore"):
@@ -130,7 +148,8 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
         water = lasting(moving & near) >= 5
     else:
         water = lasting(moving) >= 30
-    turning = lasting(sound & ~signs.stands) >= 5
+    # Another setting: another power than ever, and the water goes on moving.
+    turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
     wet = turning & ~signs.low_pressure & ~signs.slips
     return {STALL: turning, DRY: wet, DEAD: water}
 

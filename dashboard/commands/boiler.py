@@ -102,6 +102,9 @@ def _say(asked: Asked, report: BoilerReport) -> None:
     if found.method is None:
         say(f"  {found.boiler}: cannot be judged, {found.summary.short_cycling.why}")
         return
+    if found.tells == "running":
+        _say_running(report)
+        return
     say(f"  {found.boiler}: firings seen in {found.channel} ({found.method})")
     if found.check:
         say(f"    second source: {found.check.words}")
@@ -123,6 +126,30 @@ def _say(asked: Asked, report: BoilerReport) -> None:
     _say_fuel(asked, found.boiler)
 
 
+def _say_running(report: BoilerReport) -> None:
+    """What is told of a boiler whose single firings are not seen."""
+    found = report.fired.found
+    s = found.summary
+    say(f"  {found.boiler}: runs seen in {found.channel} ({found.method})")
+    say(f"    {s.on_hours:.0f} h running, {s.duty or 0:.0%} of the {found.covered_h:.0f} h seen")
+    say(f"    {found.note}")
+    _say_heat(report)
+
+
+def _say_heat(report: BoilerReport) -> None:
+    heat = report.heat
+    if isinstance(heat, str):
+        say(f"    heat: unknown, {heat}")
+        return
+    say(f"    heat past {heat.channel}: {_words(heat.total, 0)}; {heat.note}")
+    if heat.kwh_per_m3k is not None:
+        say(
+            f"      {heat.volume_m3:.0f} m3 and {heat.volume_kelvin:.0f} m3·K in "
+            f"{heat.covered_h:.0f} h: {heat.kwh_per_m3k:.3f} kWh a m3·K"
+        )
+    say(f"      heat over fuel: {_words(report.efficiency.times(100.0, '%'), 0)}")
+
+
 def _say_part(name: str, part: Part) -> None:
     if not part.starts:
         return
@@ -142,6 +169,7 @@ def _say_condition(report: BoilerReport) -> None:
     say(f"    cooling at rest: {_words(report.standing.times(100.0, '%/h'), 2)}")
     for store, loss in report.stores:
         say(f"    standing loss of {store}: {_words(loss, 1)}")
+    _say_heat(report)
     say(f"    {report.heat_up_note}")
     service = report.service
     due = "" if service.due_ms is None else f", next by {format_rfc3339(service.due_ms)[:10]}"

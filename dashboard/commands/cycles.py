@@ -39,6 +39,11 @@ def _say_cycles(boiler: BoilerCycles) -> None:
     if boiler.method is None:
         say(f"  {boiler.boiler}: cannot be judged, {s.short_cycling.why}")
         return
+    if boiler.tells == "running":
+        say(f"  {boiler.boiler}: runs seen in {boiler.channel} ({boiler.method})")
+        say(f"    {s.on_hours:.1f} h running, {s.duty or 0:.0%} of {boiler.covered_h:.0f} h seen")
+        say(f"    {boiler.note}")
+        return
     say(f"  {boiler.boiler}: {s.starts} firings seen in {boiler.channel} ({boiler.method})")
     say(
         f"    {s.starts_per_day or 0:.1f} starts a day, {s.on_hours:.1f} h firing, "

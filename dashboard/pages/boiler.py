@@ -58,6 +58,8 @@ def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any]) -> str:
     check = sheet["cross_check"]
     more = f" {check['words'].capitalize()}." if check and not check["agrees"] else ""
     state = presence(view).state(boiler).words
+    if sheet.get("tells") == "running":
+        return f"{state}. {told} {sheet['channel']}: {sheet['note']}."
     return f"{state}. {told} Firings are seen in {sheet['channel']} ({sheet['method']}).{more}"
 
 
@@ -66,16 +68,21 @@ def _facts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
     often = heating["starts_per_demand_hour"]
     per_hour = "" if often is None else f"{words.figure(often)} an hour of heat demand"
     median = heating["median_on"]["value"]
-    told = [
-        fact("Power now", value_words(presence(view).reading(boiler.id, "power"))),
+    told = [fact("Power now", value_words(presence(view).reading(boiler.id, "power")))]
+    if sheet.get("tells") == "running":
+        summary = sheet["summary"]
+        hours = f"{words.figure(summary['on_hours'])} h, firings within are not seen"
+        return facts(*told, fact("Running", _share(summary["duty"]), hours))
+    told += [
         fact("Starts a day", words.figure(sheet["summary"]["starts_per_day"]), per_hour),
         fact("Starts a year", words.estimate(sheet["starts_per_year"])),
         fact("Usual firing", words.amount(median, "min"), "for heating"),
     ]
     if boiler.condensing:
         share = sheet["condensing_share"]
-        value = "unknown" if share["value"] is None else f"{share['value']:.0%}"
-        told.append(fact("Condensing", value, share["basis"] or share.get("reason", "")))
+        told.append(
+            fact("Condensing", _share(share["value"]), share["basis"] or share.get("reason", ""))
+        )
     service = sheet["service"]
     due = {True: "due", False: "not due", None: "not known"}[service["is_due"]]
     by = f"next by {service['due'][:10]}; " if service["due"] else ""
@@ -83,16 +90,23 @@ def _facts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
     return facts(*told)
 
 
+def _share(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.0%}"
+
+
 # charts
 
 
 def _charts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
+    if sheet.get("tells") == "running":
+        return html.Div([_signature(view, boiler), _heat(view, boiler, sheet), _judged(sheet)])
     return html.Div(
         [
             section("Firings, day by day", strip(view, sheet)),
             section("Starts through the year", calendar(sheet)),
             section("How long it fires", lengths(sheet)),
             _signature(view, boiler),
+            _heat(view, boiler, sheet),
             _outdoor(sheet),
             _judged(sheet),
         ]
@@ -192,6 +206,32 @@ def _signature(view: View, boiler: Boiler) -> Component:
         why = (own or {}).get("reason", "it is worked out tonight")
         return section("Fuel over the weather", empty(f"No signature yet: {why}."))
     return section("Fuel over the weather", *signature_charts(view, own))
+
+
+def _heat(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
+    """Fuel that went in and heat that came out, where a flow meter tells it."""
+    heat = sheet.get("heat", {"reason": "it is worked out tonight"})
+    if "heat" not in heat:
+        return section("Heat balance", empty(f"Heat is not measured: {heat['reason']}."))
+    fuel = (view.result("costs") or {}).get("fuel", ())
+    burnt = next((f["measured_kwh"] for f in fuel if f["boiler"] == boiler.id and "source" in f), 0)
+    rows = [
+        ["Fuel measured, net", words.amount(burnt or None, "kW.h")],
+        [f"Heat past {heat['channel']}", words.estimate(heat["heat"])],
+        ["Heat over fuel", words.estimate(_percent(sheet["efficiency"]))],
+        ["Water", f"{words.amount(heat['volume_m3'], 'm3')}, known {heat['covered_hours']:.0f} h"],
+        ["A m³ cooled by a kelvin", f"{heat['kwh_per_m3k'] or 0:.3f} kWh"],
+    ]
+    return section("Heat balance", table(("What", "Told"), rows), html.P(f"{heat['note']}."))
+
+
+def _percent(estimate: dict[str, Any]) -> dict[str, Any]:
+    """The same in per cent."""
+    scaled = {
+        key: None if estimate[key] is None else 100 * estimate[key]
+        for key in ("value", "low", "high")
+    }
+    return estimate | scaled | {"unit": "%"}
 
 
 def _outdoor(sheet: dict[str, Any]) -> Component:

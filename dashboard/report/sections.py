@@ -188,7 +188,7 @@ def boiler(matter: Matter) -> Section:
     rows = [
         (
             b.boiler,
-            str(b.summary.starts),
+            NOTHING if b.summary.starts is None else str(b.summary.starts),
             figure(b.summary.starts_per_day),
             figure(b.summary.on_hours),
             NOTHING if b.summary.median_on_s is None else f"{b.summary.median_on_s / 60:.1f} min",

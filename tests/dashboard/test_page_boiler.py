@@ -1,6 +1,7 @@
 """The boiler's page in a real browser: strips, calendar, lengths, findings, on phone and desk."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from analysis.boiler_report import boiler_report
 from analysis.costs import plant_costs
 from analysis.faults import examine
 from analysis.faults_boiler import BOILER_FAULTS
+from analysis.plant import Channel
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, MINUTE_MS, Span
 from analysis.watch import Situation
@@ -81,3 +83,35 @@ def test_fits_the_screen(house: tuple[Site, str], browser_page: Page, width: int
     browser_page.goto(f"{url}/boiler")
     expect(browser_page.locator(".js-plotly-plot .barlayer path").first).to_be_attached()
     assert browser_page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_heat_balance_and_hours_of_running_are_told(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """A plant read hour by hour with a flow meter: running hours, and heat over its water."""
+    site, url = house
+    now = clock_ms()
+    time_ms = np.arange(now - 40 * DAY_MS, now, 60 * MINUTE_MS)
+    warm = time_ms > now - 30 * DAY_MS
+    record = {
+        "boiler.flow": Readings.of(time_ms, np.where(warm, 60.0, 20.0)),
+        "boiler.return": Readings.of(time_ms, np.where(warm, 45.0, 20.0)),
+        "boiler.rate": Readings.of(time_ms, np.where(warm, 10.0, 0.0)),
+    }
+    channels = tuple(
+        Channel(id=i, of="boiler", quantity=q, place=p, unit=u, interval_s=3600)
+        for i, q, p, u in (
+            ("boiler.flow", "temperature", "flow", "Cel"),
+            ("boiler.return", "temperature", "return", "Cel"),
+            ("boiler.rate", "flow", None, "L/min"),
+        )
+    )
+    plant = replace(PLANT, channels=channels)
+    span = Span(int(time_ms[0]), now)
+    report = boiler_report(plant, plant.boilers[0], record, span=span).document()
+    site.journal.save_result(PLANT.key, "boilers", now, [report])
+    browser_page.goto(f"{url}/boiler")
+    expect(browser_page.locator("main")).to_contain_text("cannot tell single firings")
+    expect(browser_page.locator("main")).to_contain_text("75%")
+    expect(browser_page.locator("main")).to_contain_text("Heat past boiler.rate")
+    expect(browser_page.locator("main")).to_contain_text("1.150 kWh")
