@@ -138,8 +138,9 @@ WATER = (
         first=(1.0, 0.3), second=(0.1, 0.1), unrest=0.25, drift=0.07, of_seen=True,
     ),
 )  # fmt: skip
-"""Hot water: a tenth more in winter, as its cold water is colder (usual load profiles, from memory).
-"""
+"""Hot water: a tenth more in winter, its cold water being colder (usual profiles, from memory)."""
+AWAY = 0.04
+"""Share of the year in which nobody is at home to draw hot water (common practice, no source)."""
 BOILER = (
     Habit(
         words=LESS, chance=1.0, shape="line",

@@ -20,6 +20,7 @@ from analysis.climate import (
     drawn_years,
 )
 from analysis.habits import (
+    AWAY,
     BOILER,
     LOAD_K,
     WATER,
@@ -275,8 +276,8 @@ def _full(weather: _Weather, history: History, habit: Habit) -> FloatArray:
     """Energy of a day in season [kWh]: that of the busiest days where they were such."""
     use = history.days.value[history.days.known]
     busy = float(np.quantile(use, 0.9))
-    if habit.of_seen and use.mean() > 0:
-        return np.full(_NUMBER, float(use.mean()))
+    if habit.of_seen and np.median(use) > 0:
+        return np.full(_NUMBER, float(np.median(use)))
     if habit.shape in ("flat", "season") and busy > _BUSY * history.full_kwh[0]:
         return np.full(_NUMBER, busy)
     return weather.full
@@ -290,6 +291,8 @@ def _fit(weather: _Weather, history: History, habit: Habit, *, missing: BoolArra
     """
     columns = weather.of_days(habit)
     there = history.days.known & np.isfinite(columns).all(axis=(0, 1))
+    if history.kind == "water":
+        there &= _at_home(history)
     use, columns = history.days.value[there], columns[:, :, there]
     at = _day_numbers(history.days.start_ms)[there].astype(np.float64)
     usual = habit.unrest * max(float(use.mean()), 0.02 * history.full_kwh[0])
@@ -313,9 +316,15 @@ def _fit(weather: _Weather, history: History, habit: Habit, *, missing: BoolArra
         mean,
         np.asarray(np.linalg.cholesky(covariance), np.float64),
         evidence,
-        weather.of_year(habit, missing),
+        weather.of_year(habit, missing) * (1.0 - AWAY if history.kind == "water" else 1.0),
         float(np.sqrt(variance * inflation)),
     )
+
+
+def _at_home(history: History) -> BoolArray:
+    """Days that are none of a holiday: those of more than half the usual draw."""
+    use = history.days.value
+    return np.asarray(np.nan_to_num(use) > 0.5 * np.nanmedian(use)) | ~(np.nanmedian(use) > 0)
 
 
 def _line(

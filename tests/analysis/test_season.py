@@ -96,6 +96,15 @@ def test_hot_water_has_no_season() -> None:
     assert high - low < 0.6 * use.sum()
 
 
+def test_a_holiday_within_the_weeks_measured_is_no_habit() -> None:
+    """Two of eight weeks away: the year of hot water hardly moves, where the mean falls."""
+    use = 0.05 * np.random.default_rng(11).gamma(9.0, 1 / 9.0, 365)
+    use[220:234] = 0.004
+    low, middle, high, _ = _interval(use, slice(200, 256), kind="water", full=1.4, rests=0.9)
+    assert low < use.sum() < high
+    assert middle == pytest.approx(use.sum(), rel=0.08)
+
+
 def test_a_summer_at_rest_leaves_the_winter_open() -> None:
     """Four weeks of nothing in July: wide, and by no means nothing."""
     temp = _weather(3)
