@@ -36,6 +36,8 @@ motor takes 4 to 12 % less against shut valves, an electronic one a third and mo
 _BLIND = 1.8
 """Without the mains voltage an induction pump's power must rise this much further."""
 _RESTLESS = 1.3
+_FINEST = 0.15
+"""Changes from minute to minute below this share of a plug's step come from its rounding."""
 LINGER = 0.16
 """Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
 WIDTH = 4
@@ -74,7 +76,7 @@ def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
 
 def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the signs of drag, 1 where they suffice."""
-    least = max(RISE[epoch.drive], 4.0 * trend.spread, _quantum(history, trend))
+    least = max(RISE[epoch.drive], 3.0 * trend.spread, _quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
     alone = _ALONE[epoch.drive] * least
@@ -122,7 +124,7 @@ def _quantum(history: PumpHistory, trend: Trend) -> float:
 def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
     """Restlessness of the last days against the baseline's; NaN where too fine for the plug."""
     usual = float(np.nanmedian(history.days.restless[trend.learned]))
-    if not usual > 1e-4:
+    if not usual * trend.level > _FINEST * history.quantum_w:
         return np.full(len(trend.rows), np.nan)
     return running_median(history.days.restless[trend.rows], WIDTH) / usual
 
