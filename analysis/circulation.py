@@ -21,6 +21,9 @@ _UNREST = 3.0
 _LEAST_UNREST = 0.012
 _STRONG_UNREST = 0.03
 """No sound pump is this restless [share of its level], so that a new one can be judged too."""
+_FLICKER = 0.6
+"""A steady power between two steps of a plug flickers by half a step a minute at most, in the
+mean over an hour."""
 _VENTED_H = 10
 """After topping up and venting a sound pump has calmed down by then; common practice, no source."""
 _LASTS_H = 24
@@ -56,13 +59,16 @@ def _unrest(history: PumpHistory) -> tuple[FloatArray, FloatArray]:
     # A reading held over several minutes spreads its change over them.
     held = min(1.0, 60.0 / max(history.step_s, 1.0))
     least = np.full(len(restless), np.nan)
-    for epoch in history.epochs:
+    for epoch in history.chains:
         inside = np.flatnonzero(_hours_of(history, epoch) & np.isfinite(restless))
         values = restless[inside]
-        coarse = 1.2 * held * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)
+        coarse = _FLICKER * held * history.quantum_w / np.maximum(hours.level_w[inside], 1.0)
         own = _own_before(values)
-        first = np.maximum(held * _STRONG_UNREST, 1.2 * coarse)
+        first = np.maximum(held * _STRONG_UNREST, coarse)
         usual = np.maximum(np.maximum(_UNREST * own, held * _LEAST_UNREST), coarse)
+        if history.reports == "change":
+            # Such a plug is silent while nothing changes: its own past tells more than its step.
+            usual = np.maximum(_UNREST * own, 0.5 * usual)
         least[inside] = np.where(np.isnan(own), first, usual)
     return restless, least
 

@@ -10,9 +10,10 @@ from analysis.climate import Days, outdoor_days
 from analysis.energy import EnergyUse, energy_use
 from analysis.estimate import Estimate, plain
 from analysis.fuel import FuelYear, fuel_days, fuel_year
+from analysis.heating_days import HeatingDays
 from analysis.plant import Plant
 from analysis.readings import Record
-from analysis.signature import Signature, lack_k
+from analysis.signature import lack_k
 from analysis.timebase import DAY_MS, Span, format_rfc3339
 from analysis.yearly import KWH, OWN_USE
 
@@ -58,19 +59,26 @@ class FuelPicture:
                 "outdoor_c": [plain(t, 4) for t in self.outdoor_c],
                 "kwh": [plain(k, 4) for k in self.kwh],
             },
-            "line": _line(self.year.signature, self.outdoor_c),
+            "line": _line(self.year.heating, self.outdoor_c),
         }
 
 
-def _line(signature: Signature | None, outdoor_c: tuple[float, ...]) -> dict[str, Any] | None:
-    """Signature over the temperatures seen: its line and the interval of that line."""
-    if signature is None or not outdoor_c:
+def _line(heating: HeatingDays | None, outdoor_c: tuple[float, ...]) -> dict[str, Any] | None:
+    """Signature over the temperatures seen: its line and the interval of that line.
+
+    Above the limit at which heating is shut off it is the use of warm days.
+    """
+    if heating is None or not outdoor_c:
         return None
-    temp = np.linspace(min(outdoor_c), max(outdoor_c), 40)
+    signature = heating.signature
+    limit = np.inf if heating.limit_c.value is None else heating.limit_c.value
+    edges = [limit - 1e-3, limit + 1e-3] if min(outdoor_c) < limit < max(outdoor_c) else []
+    temp = np.sort([*np.linspace(min(outdoor_c), max(outdoor_c), 40), *edges])
     base, slope, change = (column[:, None] for column in signature.draws.T)
-    drawn = base + slope * lack_k(signature.shape, temp[None, :], change)
+    drawn = base + slope * np.where(temp > limit, 0.0, lack_k(signature.shape, temp, change))
     low, high = np.quantile(drawn, (0.025, 0.975), axis=0)
-    columns = {"outdoor_c": temp, "kwh": signature.use_at(temp), "low": low, "high": high}
+    kwh = np.where(temp > limit, signature.base_use, signature.use_at(temp))
+    columns = {"outdoor_c": temp, "kwh": kwh, "low": low, "high": high}
     return {name: [plain(v, 5) for v in column.tolist()] for name, column in columns.items()}
 
 

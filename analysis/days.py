@@ -8,7 +8,14 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from analysis.estimate import plain
-from analysis.hours import Hours, normalised_w
+from analysis.hours import (
+    SETTLED_MIN,
+    WARM_K,
+    Hours,
+    flow_share,
+    normalised_w,
+    room_or_usual,
+)
 from analysis.levels import BoolArray
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
@@ -16,10 +23,9 @@ from analysis.timebase import HOUR_MS
 
 _LATE_MIN = 4
 _WHOLE_H = 16
-SETTLED_MIN = 10
-"""Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
-_WARM_K = 8.0
-"""Least excess of flow over room that tells anything of the water's flow [K]."""
+_HEAT_MIN = 15
+_FLUSHED_MIN = 25
+"""After this long a run has moved a loop's water round once (transit 3 to 15 minutes, a model)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -55,9 +61,12 @@ class Days:
         Runs of at most two minutes; sudden lasting changes of settled power.
     spread_k : ndarray
         Median difference of flow and return, settled and warm [K].
-    share, share_low : ndarray
-        Median, and fifteenth percentile, of that difference over the flow's excess above
-        the room: it rises as less water flows.
+    share : ndarray
+        Median of that difference over the flow's excess above the room: it rises as less
+        water flows.
+    lingers : ndarray
+        Transfer units of the loop, ``-ln(1 - share)``, inverse to the flow of water, at the day's
+        tenth of the time with the most flow, while heat comes: then valves are widest open.
     flow_k : ndarray
         Median excess of the flow over its surroundings, settled and warm [K].
     warm_h, inverted_h : ndarray
@@ -98,7 +107,7 @@ class Days:
     steps: FloatArray
     spread_k: FloatArray
     share: FloatArray
-    share_low: FloatArray
+    lingers: FloatArray
     flow_k: FloatArray
     warm_h: FloatArray
     inverted_h: FloatArray
@@ -151,6 +160,7 @@ class _Marks(NamedTuple):
     settled: FloatArray
     warm: FloatArray
     share: FloatArray
+    lingers: FloatArray
     starts_first: FloatArray
     ghosts: IntArray
     occasions: IntArray
@@ -163,23 +173,39 @@ class _Marks(NamedTuple):
         starts = np.flatnonzero(turned) + 1
         stops = np.flatnonzero(~on[1:] & on[:-1] & known[1:]) + 1
         settled = np.where(on & (minutes.run_min >= SETTLED_MIN), normal, np.nan)
-        room = np.where(np.isfinite(minutes.room_c), minutes.room_c, 20.0)
-        hottest = np.fmax(minutes.flow_c, minutes.return_c)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            warm = np.isfinite(settled) & (hottest - room > _WARM_K)
-            spread = np.where(warm, minutes.flow_c - minutes.return_c, np.nan)
-            share = spread / (minutes.flow_c - room)
+        share = flow_share(minutes)
+        spread = np.where(np.isfinite(share), minutes.flow_c - minutes.return_c, np.nan)
         occasions = _rest_firings(minutes)
         return cls(
             starts,
             stops,
             settled,
-            np.where(warm, spread, np.nan),
+            spread,
             share,
+            _lingers(minutes, share),
             np.array([_warmed_first(minutes, int(k)) for k in starts]),
             np.array([k for k in occasions if _warmed_idle(minutes, int(k))], np.int64),
             occasions,
         )
+
+
+def _lingers(minutes: Minutes, share: FloatArray) -> FloatArray:
+    """Transfer units of the loop while heat comes, as at 30 K above the room.
+
+    While the flow falls the return lags behind and tells nothing. A radiator gives heat with
+    the power 1.3 of its excess over the room (exponent of EN 442, from memory), so that its
+    units grow with the power 0.3 whatever the water does.
+    """
+    rises = np.zeros(len(share), bool)
+    rises[_HEAT_MIN:] = minutes.flow_c[_HEAT_MIN:] - minutes.flow_c[:-_HEAT_MIN] > -0.5
+    if "fires" in minutes.has:
+        fired = np.convolve(np.nan_to_num(minutes.fires), np.ones(_HEAT_MIN))[: len(share)]
+        rises &= fired > 0
+    excess = minutes.flow_c - room_or_usual(minutes)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        told = rises & (minutes.run_min >= _FLUSHED_MIN) & (share > 0.02) & (share < 0.98)
+        units = -np.log1p(-np.where(told, share, np.nan))
+        return units * (30.0 / np.maximum(excess, WARM_K)) ** 0.3
 
 
 def _warmed_first(minutes: Minutes, start: int) -> float:
@@ -242,7 +268,8 @@ def _row(minutes: Minutes, marks: _Marks, normal: FloatArray, day: slice) -> dic
     low, tenth, ninetieth, high = quantiles(settled, (0.02, 0.1, 0.9, 0.98), 30)
     first = on & (minutes.run_min[day] < 10)
     peak = on & (minutes.run_min[day] < 3)
-    share_low, share = quantiles(marks.share[day], (0.15, 0.5), 60)
+    (share,) = quantiles(marks.share[day], (0.5,), 60)
+    (lingers,) = quantiles(marks.lingers[day], (0.1,), 40)
     warm = marks.warm[day]
     inside = _inside(marks.starts, day)
     order = marks.starts_first[inside]
@@ -265,7 +292,7 @@ def _row(minutes: Minutes, marks: _Marks, normal: FloatArray, day: slice) -> dic
         "pulses": float(_pulses(minutes, marks, day)),
         "spread_k": quantiles(warm, (0.5,), 60)[0],
         "share": share,
-        "share_low": share_low,
+        "lingers": lingers,
         "flow_k": quantiles(_above(minutes, day)[np.isfinite(warm)], (0.5,), 30)[0],
         "warm_h": float(np.isfinite(warm).sum()) / 60.0,
         "inverted_h": inverted,

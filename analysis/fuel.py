@@ -21,6 +21,7 @@ from analysis.cycles import sources_of
 from analysis.errors import AnalysisError
 from analysis.estimate import Estimate, plain
 from analysis.firing import Firings
+from analysis.heating_days import HeatingDays, heating_days
 from analysis.metered import counter_days
 from analysis.plant import Boiler, Fuel, Plant
 from analysis.readings import (
@@ -32,7 +33,7 @@ from analysis.readings import (
     summarise,
 )
 from analysis.season import History, year_draws
-from analysis.signature import Points, Signature, fit_signature
+from analysis.signature import Points, Signature
 from analysis.timebase import DAY_MS, Span, local_day_edges
 from analysis.uncertainty import rectangular
 
@@ -214,11 +215,16 @@ class FuelYear:
     per_year: Estimate
     gross_per_year: Estimate
     cost_per_year: Estimate
-    signature: Signature | None
+    heating: HeatingDays | None
     why_no_signature: str
     design_outdoor_c: float
     design_kw: Estimate
     oversize: Estimate
+
+    @property
+    def signature(self) -> Signature | None:
+        """Signature of the days that heated."""
+        return None if self.heating is None else self.heating.signature
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -231,7 +237,7 @@ class FuelYear:
             "per_year": self.per_year.document(),
             "gross_per_year": self.gross_per_year.document(),
             "cost_per_year": self.cost_per_year.document(),
-            "signature": signature_document(self.signature, self.why_no_signature),
+            "signature": signature_document(self.heating, self.why_no_signature),
             "design": {
                 "outdoor_c": plain(self.design_outdoor_c, 3),
                 "fuel_kw": self.design_kw.document(),
@@ -240,10 +246,11 @@ class FuelYear:
         }
 
 
-def signature_document(signature: Signature | None, reason: str) -> dict[str, Any]:
+def signature_document(heating: HeatingDays | None, reason: str) -> dict[str, Any]:
     """JSON form of a signature; null figures and a reason where there is none."""
-    if signature is None:
+    if heating is None:
         return {"base_use": None, "slope": None, "change_c": None, "reason": reason}
+    signature = heating.signature
     return {
         "base_use": signature.interval("base_use").document(),
         "slope": signature.interval("slope").document(),
@@ -252,6 +259,8 @@ def signature_document(signature: Signature | None, reason: str) -> dict[str, An
         "cv_rmse": plain(signature.cv_rmse, 4),
         "lag1": plain(signature.memory.lag1, 4),
         "days": signature.points,
+        "heating_limit_c": heating.limit_c.document(),
+        "resting_days": int(heating.resting.sum()),
     }
 
 
@@ -279,9 +288,9 @@ def fuel_year(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelY
     draws, words = _year_kwh(plant, boiler, found, days=days, outdoor=outdoor)
     per_year = _quantiles(draws, KWH, f"{words}; {found.words}")
     gross = per_year.times(GROSS_PER_NET[boiler.fuel], KWH, "gross, as gas is billed")
-    signature, why = fuel_signature(days, outdoor)
+    heating, why = fuel_signature(days, outdoor)
     design_c = _coldest_c(plant, outdoor, days)
-    design = _design_kw(signature, design_c, found.spread, why)
+    design = _design_kw(heating, design_c, found.spread, why)
     return FuelYear(
         boiler=boiler.id,
         source=found.source,
@@ -291,7 +300,7 @@ def fuel_year(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelY
         per_year=per_year,
         gross_per_year=gross,
         cost_per_year=_cost(plant, boiler, per_year, gross),
-        signature=signature,
+        heating=heating,
         why_no_signature=why,
         design_outdoor_c=design_c,
         design_kw=design,
@@ -333,8 +342,8 @@ def _quantiles(draws: FloatArray, unit: str, basis: str) -> Estimate:
     return Estimate(float(middle), float(low), float(high), unit, basis)
 
 
-def fuel_signature(days: Days, outdoor: Days | None) -> tuple[Signature | None, str]:
-    """Signature of a boiler's fuel, or why there is none."""
+def fuel_signature(days: Days, outdoor: Days | None) -> tuple[HeatingDays | None, str]:
+    """Signature of a boiler's fuel on days that heated, or why there is none."""
     if outdoor is None:
         return None, "no outdoor temperature is measured"
     number = (days.start_ms + DAY_MS // 2) // DAY_MS
@@ -342,7 +351,7 @@ def fuel_signature(days: Days, outdoor: Days | None) -> tuple[Signature | None, 
     _, mine, there = np.intersect1d(number, theirs, return_indices=True)
     points = Points.of(outdoor.value[there], days.value[mine], at=number[mine])
     try:
-        return fit_signature(points), ""
+        return heating_days(points), ""
     except AnalysisError as error:
         return None, str(error)
 
@@ -354,11 +363,11 @@ def _coldest_c(plant: Plant, outdoor: Days | None, days: Days) -> float:
     return float(np.median(years.temp_c.min(axis=1)))
 
 
-def _design_kw(signature: Signature | None, design_c: float, spread: float, why: str) -> Estimate:
+def _design_kw(heating: HeatingDays | None, design_c: float, spread: float, why: str) -> Estimate:
     """Fuel heat needed on the design day [kW]."""
-    if signature is None:
+    if heating is None:
         return Estimate.unknown("kW", why)
-    base, slope, change = signature.draws.T
+    base, slope, change = heating.signature.draws.T
     scale = np.random.default_rng(31).standard_normal(len(base))
     draws = (base + slope * np.maximum(change - design_c, 0.0)) / 24.0 * (1.0 + spread * scale)
     return _quantiles(draws, "kW", f"signature at {design_c:.0f} Cel, coldest usual day here")

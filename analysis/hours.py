@@ -12,6 +12,10 @@ MAINS_V = 230.0
 INDUCTION_EXPONENT = 1.65
 """Power of a capacitor motor grows with about this power of the voltage, 1.43 to 1.80 over
 an ensemble of motors (a model, no measurement)."""
+SETTLED_MIN = 10
+"""Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
+WARM_K = 8.0
+"""Least excess of flow over room that tells anything of the water's flow [K]."""
 _EXPONENT_SPREAD = 0.12
 _LAG = 12
 
@@ -62,7 +66,8 @@ class Hours:
 
     `level_w` is the mean of the middle half of settled power, normalised to 230 V; `restless` how
     far one minute differs from the next, as a share of the level; `factor` the mean
-    power factor while running.
+    power factor while running; `share` the mean difference of flow and return over the
+    flow's excess above the room, while running with warm pipes.
     """
 
     start_ms: IntArray
@@ -70,6 +75,7 @@ class Hours:
     restless: FloatArray
     run_min: FloatArray
     factor: FloatArray
+    share: FloatArray
 
 
 def hours_of(minutes: Minutes, exponent: float) -> Hours:
@@ -88,7 +94,28 @@ def hours_of(minutes: Minutes, exponent: float) -> Hours:
         restless=_trimmed_mean(step, least=15) / level,
         run_min=minutes.on[:whole].reshape(-1, 60).sum(axis=1).astype(np.float64),
         factor=_row_mean(factor, least=15),
+        share=_row_mean(flow_share(minutes)[:whole].reshape(-1, 60), least=15),
     )
+
+
+def flow_share(minutes: Minutes) -> FloatArray:
+    """Difference of flow and return over the flow's excess above the room, minute by minute.
+
+    It rises as less water flows. NaN at rest, within `SETTLED_MIN` of a start, and where neither
+    pipe is warmer than the room by `WARM_K`; a room that is not measured is taken at 20 degrees.
+    """
+    room_c = room_or_usual(minutes)
+    hottest = np.fmax(minutes.flow_c, minutes.return_c)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        told = minutes.on & (minutes.run_min >= SETTLED_MIN) & (hottest - room_c > WARM_K)
+        return np.where(
+            told, (minutes.flow_c - minutes.return_c) / (minutes.flow_c - room_c), np.nan
+        )
+
+
+def room_or_usual(minutes: Minutes) -> FloatArray:
+    """Temperature of the room, 20 degrees where it is not known [Cel]."""
+    return np.where(np.isfinite(minutes.room_c), minutes.room_c, 20.0)
 
 
 def normalised_w(minutes: Minutes, exponent: float) -> FloatArray:

@@ -11,7 +11,7 @@ from analysis.pump_learned import Levels
 from analysis.readings import NEVER_MS, FloatArray, IntArray, Readings
 from analysis.timebase import MINUTE_MS, Span
 from analysis.watch import Situation, Verdict
-from analysis.watched import Watched, watched
+from analysis.watched import Watched, at_work, watched
 
 # supply lost
 
@@ -37,6 +37,7 @@ def judge_supply_lost(situation: Situation) -> Verdict:
         if idle >= _SEEN_STANDBY_W:
             high = seen.minutes.boilers[boiler].high_w[stage.rows]
             off[stage.rows] = np.nan_to_num(high, nan=idle) < _OFF_SHARE * idle
+    off &= ~at_work(seen.minutes)
     if standby < _SEEN_STANDBY_W:
         return Verdict(needs=f"a plug that shows the standby of '{boiler}', some 2 to 10 W")
     spans = spans_of(off, seen.minutes.start_ms)

@@ -5,57 +5,15 @@ overwhelming: start attempts that never end in running, the square wave of a the
 The same signs with nothing beside them wait for the morning.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
 import numpy as np
 
 from analysis.grid import lasting, trailing
+from analysis.judge_fresh import mind_fresh
 from analysis.levels import BoolArray
+from analysis.mind import DEAD, DRY, STALL, Minded
 from analysis.pump_signs import Signs
-from analysis.readings import IntArray
 
-NONE, DEAD, STALL, DRY = 0, 1, 2, 3
-# In this order one gives way to the next.
-NAMES = {STALL: "stall", DRY: "dry_run", DEAD: "dead_head"}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Minded:
-    """The judge's mind minute by minute: cause seen, whether it wakes, what looks wrong or well.
-
-    `cause` is NONE where nothing is concluded in that minute; `suspect` marks minutes that may
-    belong to a fault, `well` those that end one, by cause.
-    """
-
-    cause: IntArray
-    wakes: BoolArray
-    suspect: BoolArray
-    well: dict[int, BoolArray]
-
-    @classmethod
-    def joined(cls, parts: list["Minded"]) -> "Minded":
-        """One after another."""
-        return cls(
-            np.concatenate([p.cause for p in parts]),
-            np.concatenate([p.wakes for p in parts]),
-            np.concatenate([p.suspect for p in parts]),
-            {c: np.concatenate([p.well[c] for p in parts]) for c in NAMES},
-        )
-
-    def part(self, rows: slice) -> "Minded":
-        """Some of the minutes."""
-        well = {c: flag[rows] for c, flag in self.well.items()}
-        return Minded(self.cause[rows], self.wakes[rows], self.suspect[rows], well)
-
-    def silenced(self, unknown: BoolArray) -> "Minded":
-        """Nothing concluded in minutes in which the pump is not known."""
-        return Minded(
-            np.where(unknown, NONE, self.cause),
-            self.wakes & ~unknown,
-            self.suspect & ~unknown,
-            {c: flag | unknown for c, flag in self.well.items()},
-        )
+_FED_MIN = 15
 
 
 def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
@@ -69,17 +27,16 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
         Minutes in which a store pump is itself suspect: then heat may be meant for the
         store, and the fire calls for no heating pump.
     """
-    size = len(signs.plant)
     if not signs.usual.is_known:
-        nothing = np.zeros(size, bool)
-        return Minded(np.zeros(size, int), nothing, nothing, dict.fromkeys(NAMES, nothing))
+        return mind_fresh(signs)
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
-    dry, dry_soon = _dry(signs)
+    dry, dry_soon = _dry(signs, wanted)
     stall, stall_soon = _stall(signs, wanted)
-    dead = (
-        signs.runs & ~signs.high & (trailing(signs.parts & signs.runs & signs.usual_heat, 20) >= 15)
-    )
-    cause = np.zeros(size, int)
+    parts = signs.parts & signs.runs & signs.usual_heat
+    # The pipe was read since the pump started: what is held from before tells of standing.
+    parts &= signs.one.flow_age_min < lasting(signs.runs)
+    dead = signs.runs & ~signs.high & (trailing(parts, 20) >= 15)
+    cause = np.zeros(len(signs.plant), np.int64)
     for code, flag in ((DEAD, dead), (STALL, stall | stall_soon), (DRY, dry | dry_soon)):
         cause[flag] = code
     suspect = signs.odd | signs.tries | signs.high | (signs.idle & wanted) | signs.light
@@ -91,30 +48,45 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
 
 def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of a stall that wakes, and of one that waits."""
-    little = signs.odd | signs.idle
+    little = (signs.odd | signs.idle) & ~signs.fed
     missing = lasting(little & wanted)
-    now = (signs.tries & ~signs.at_work) | signs.cut_out
-    now |= (trailing(signs.odd, 10) >= 8) & (wanted | signs.stands)
-    now |= (missing >= 4) & signs.stands
+    now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
+    odd = signs.odd & ~signs.fed & (trailing(signs.odd, 10) >= 8)
+    # Little power with the pipe as near the boiler as ever may be a smaller setting: without
+    # flow a fire soon parts them.
+    now |= odd & (signs.stands | (wanted & ~signs.close))
+    now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:
-        now |= missing >= 10
+        # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
+        now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed
     now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
     soon = np.zeros(len(now), bool)
     if signs.has_pipe:
         soon |= missing >= 45
     else:
         now |= signs.sags
-        soon |= (missing >= 15) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= (missing >= 20) | ((lasting(signs.high) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
 
 
-def _dry(signs: Signs) -> tuple[BoolArray, BoolArray]:
+def _rested_min(signs: Signs) -> float:
+    """Minutes of rest, while heat is made, that say something [min].
+
+    A controller lets its heating pump rest while the boiler warms up for the store, some minutes
+    before the store's own pump starts: a rest as long as those seen before is usual.
+    """
+    return min(max(4.0, 1.2 * signs.usual.longest_rest_min + 2.0), 15.0)
+
+
+def _dry(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of dry running that wakes, and of one that waits."""
     usual_w = signs.usual.levels.usual_w or 0.0
     less = signs.known & ~signs.idle & (signs.power_w < 0.92 * usual_w)
     wrong = less | signs.odd | signs.tries | signs.slips
     now = (lasting(signs.low_pressure & wrong) >= 3) | (lasting(signs.lost_water) >= 2)
     now |= lasting(signs.light & signs.slips) >= 8
+    # Water is gone, and a pump that should run takes little or nothing: some stop themselves.
+    now |= lasting(signs.low_pressure & wanted & (signs.idle | signs.odd)) >= 4
     now |= (lasting(signs.light & signs.runs) >= 8) & signs.is_induction & signs.stands
     return np.asarray(now), np.zeros(len(now), bool)
 
@@ -122,6 +94,7 @@ def _dry(signs: Signs) -> tuple[BoolArray, BoolArray]:
 def _well(signs: Signs) -> dict[int, BoolArray]:
     """Minutes that end each fault."""
     sound = signs.runs & ~signs.high & ~signs.light
+    carried = signs.runs & ~signs.stands & signs.close
     moving = sound & ~signs.stands
     if signs.usual.gap_k is not None and not np.isnan(signs.one.flow_c).all():
         with np.errstate(invalid="ignore"):
@@ -130,61 +103,7 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
         water = lasting(moving & near) >= 5
     else:
         water = lasting(moving) >= 30
-    turning = lasting(sound & ~signs.stands) >= 5
+    # Another setting: another power than ever, and the water goes on moving.
+    turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
     wet = turning & ~signs.low_pressure & ~signs.slips
     return {STALL: turning, DRY: wet, DEAD: water}
-
-
-@dataclass(frozen=True, slots=True)
-class Spell:
-    """A fault's stretch in minutes: first row, row of the conclusion, end row or None."""
-
-    cause: int
-    first: int
-    raised: int
-    end: int | None
-    wakes: int | None
-
-
-def spells(minded: Minded) -> Iterator[Spell]:
-    """Walk through the minutes: a fault lasts from its conclusion until the pump is seen well."""
-    size, at = len(minded.cause), 0
-    since = _began(minded.suspect)
-    stirs = np.flatnonzero(minded.cause)
-    while at < size:
-        place = np.searchsorted(stirs, at)
-        if place >= len(stirs):
-            return
-        raised = int(stirs[place])
-        cause = int(minded.cause[raised])
-        other = _after(minded.cause > cause, raised)
-        well = _after(minded.well[cause], raised)
-        end = min(other, well, size)
-        wakes = _after(minded.wakes & (minded.cause == cause), raised)
-        yield Spell(
-            cause,
-            max(int(since[raised]), at),
-            raised,
-            None if end >= size else end,
-            wakes if wakes < end else None,
-        )
-        # What ended well must be seen sound before it can begin anew.
-        at = end if other <= well else _after(minded.cause == NONE, end - 1)
-
-
-def _after(flag: BoolArray, row: int) -> int:
-    """First row after this one with the flag, or far beyond."""
-    rest = flag[row + 1 :]
-    at = int(np.argmax(rest)) if len(rest) else 0
-    return row + 1 + at if len(rest) and rest[at] else 1 << 60
-
-
-def _began(suspect: BoolArray) -> IntArray:
-    """Where the stretch of suspect minutes began, short pauses of up to 15 min included."""
-    at = np.arange(len(suspect))
-    paused = trailing(suspect, 16) == 0
-    begin = np.maximum.accumulate(np.where(paused, at + 1, 0))
-    first_after = np.minimum(begin, at)
-    # The pause's end is not yet the first suspect minute.
-    where = np.append(np.flatnonzero(suspect), [len(suspect)])
-    return np.asarray(np.minimum(where[np.searchsorted(where, first_after)], at), np.int64)

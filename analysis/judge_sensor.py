@@ -10,6 +10,7 @@ from analysis.grid import ago, held, lasting
 from analysis.levels import BoolArray
 from analysis.plant import Channel
 from analysis.readings import FloatArray, Readings, usual_step_ms
+from analysis.silence import usual_silence_ms
 from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
@@ -65,14 +66,19 @@ def _silences(situation: Situation, channel: Channel) -> Iterator[_Silence]:
     readings, span = _of(situation, channel), situation.span
     last_ms = situation.last_ms.get(channel.id)
     if not len(readings):
-        if last_ms is not None and span.end_ms - last_ms > SILENT_MS:
+        known = situation.learned.silent_ms.get(channel.id, 0) if situation.learned else 0
+        if last_ms is not None and span.end_ms - last_ms > max(SILENT_MS, known):
             yield _Silence(channel, last_ms, None)
         return
     least = _least_silence_ms(situation, channel)
     times = np.append(readings.time_ms, [span.end_ms])
-    for at in np.flatnonzero(np.diff(times) > least):
+    known = situation.learned.silent_ms.get(channel.id, 0) if situation.learned else 0
+    for at in np.flatnonzero(np.diff(times) > max(least, known)):
+        start = int(times[at])
+        if times[at + 1] - start <= usual_silence_ms(readings, start):
+            continue
         is_last = at == len(readings) - 1
-        yield _Silence(channel, int(times[at]), None if is_last else int(times[at + 1]))
+        yield _Silence(channel, start, None if is_last else int(times[at + 1]))
 
 
 def _least_silence_ms(situation: Situation, channel: Channel) -> int:
@@ -141,6 +147,7 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
         if length < _LONGER * longest or not _moved(situation, channel, peer, span):
             longest = max(longest, length)
             continue
+        longest = max(longest, length)  # told once: what ends by itself may be the pipe's habit
         last = int(_of(situation, channel).time_ms[-1])
         yield Finding(
             subject=channel.id,
@@ -176,14 +183,36 @@ def _moved(situation: Situation, channel: Channel, peer: Channel, span: Span) ->
     other = other[(other != 85.0) & (other > -50.0)]
     if len(other) < 3 or float(other.max() - other.min()) < _MOVED_K:
         return False
+    if _rise(other) < _MOVED_K and channel.of in {b.id for b in situation.plant.boilers}:
+        return False  # a boiler at rest cools from its top, and its return has long done so
     seen = watched(situation)
-    if channel.of not in seen.minutes.pumps:
-        return True
     rows = slice(*np.searchsorted(seen.minutes.start_ms, (span.start_ms, span.end_ms)))
-    signs, _ = seen.signs(channel.of, max(rows.start, 0)) if rows.stop > rows.start else (None, 0)
-    split = signs.usual.levels.split_w if signs else None
-    power = seen.minutes.pumps[channel.of].drawn.power_w[rows]
-    return split is None or float(np.mean(np.nan_to_num(power) > split)) > 0.3
+    if channel.of in seen.minutes.pumps:
+        return _ran(seen, channel.of, rows) > _RAN_SHARE
+    # Through a boiler whatever pump runs moves water; its pipes cool apart while none does.
+    ran = [_ran(seen, p, rows) for p, m in seen.minutes.pumps.items() if m.pump.duty in _MOVERS]
+    return not ran or max(ran) > _RAN_SHARE
+
+
+def _rise(value: FloatArray) -> float:
+    """Most by which a series rose above what it had been before."""
+    return float(np.max(value - np.minimum.accumulate(value)))
+
+
+_RAN_SHARE = 0.3
+_MOVERS = ("heating", "store", "other")
+
+
+def _ran(seen: Watched, pump: str, rows: slice) -> float:
+    """Share of some minutes in which a pump ran; 1 where that cannot be told."""
+    if rows.stop <= rows.start:
+        return 1.0
+    signs, _ = seen.signs(pump, max(rows.start, 0))
+    split = signs.usual.levels.split_w
+    power = seen.minutes.pumps[pump].drawn.power_w[rows]
+    if split is None or np.isnan(power).all():
+        return 1.0
+    return float(np.mean(np.nan_to_num(power) > split))
 
 
 # off the pipe
@@ -191,6 +220,7 @@ def _moved(situation: Situation, channel: Channel, peer: Channel, span: Span) ->
 _DROP_K, _DROP_MIN = 7.0, 8
 _FLAT_K, _FLAT_MIN = 1.5, 25
 _OTHER_KEPT_K = 3.0
+_ALIKE_K = 4.0
 
 
 def judge_off_pipe(situation: Situation) -> Verdict:
@@ -251,8 +281,11 @@ def _fell(value: FloatArray, other: FloatArray, source: FloatArray) -> BoolArray
         flat &= np.abs(whole - settled) < _FLAT_K
         low = whole < 32.0
         kept = np.nan_to_num(_drop(other), nan=0.0) < _OTHER_KEPT_K
-        # What feeds the loop did not fall with it.
+        # What feeds the loop did not fall with it, nor is it so cold itself: a pump that starts
+        # into a cold boiler fills its warm pipes with cold water.
         kept &= np.nan_to_num(_drop(source), nan=0.0) < 0.5 * (before - settled)
+        kept &= ~(np.abs(ago(held(source, 40), _FLAT_MIN) - settled) < _ALIKE_K)
+        kept &= ~(np.abs(ago(held(other, 40), _FLAT_MIN) - settled) < _ALIKE_K)
     return np.asarray(fast & flat & low & kept)
 
 

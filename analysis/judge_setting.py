@@ -4,16 +4,19 @@ import numpy as np
 
 from analysis.finding import Evidence, Finding
 from analysis.night import DAY_H, NightHabit, night_habit
+from analysis.placed import present_span
 from analysis.plant import Plant, Pump
 from analysis.readings import FloatArray, Record
 from analysis.running import channel_steps, even_edges
 from analysis.setting import CELL_MS, SettingStep, setting_steps
-from analysis.timebase import DAY_MS, HOUR_MS, Span
+from analysis.timebase import DAY_MS, Span, to_ms
 from analysis.watch import Situation, Verdict
 
 _TOLD_MS = 7 * DAY_MS
 """A change of setting is told for a week; it is an event, no lasting fault."""
 _COLD_K = 8.0
+_FITTED_MS = 3 * DAY_MS
+"""A pump just fitted is being vented and set; that is the swap, not somebody's change."""
 
 
 def judge_setting(situation: Situation) -> Verdict:
@@ -22,12 +25,12 @@ def judge_setting(situation: Situation) -> Verdict:
     steps = setting_steps(situation.plant, pump, situation.record, situation.span)
     if steps is None:
         return Verdict(needs=f"a power channel of '{pump.id}'")
-    exchanged = [s.time.timestamp() * 1000 for s in situation.plant.swaps if s.pump == pump.id]
+    exchanged = [to_ms(s.time) for s in situation.plant.swaps if s.pump == pump.id]
     return Verdict(
         tuple(
             _setting_finding(situation, pump, step)
             for step in steps
-            if not any(abs(step.time_ms - at) < 1.5 * DAY_MS for at in exchanged)
+            if not any(0 <= step.time_ms - at < _FITTED_MS for at in exchanged)
             and _circulates(situation, pump, step)
         )
     )
@@ -38,13 +41,16 @@ def _pump(situation: Situation) -> Pump:
 
 
 def _circulates(situation: Situation, pump: Pump, step: SettingStep) -> bool:
-    """Whether the return is as warm after the step as before: a seized rotor draws more, too."""
+    """Whether the return is as warm after the step as before.
+
+    It cools where a rotor seized or all valves shut, and is warm again once they open.
+    """
     at = step.time_ms
     before, after = (
         _warm_return(situation.plant, pump, situation.record, Span(a, a + DAY_MS))
         for a in (at - DAY_MS, at)
     )
-    return before is None or after is None or after > before - _COLD_K
+    return before is None or after is None or abs(after - before) < _COLD_K
 
 
 def _warm_return(plant: Plant, pump: Pump, record: Record, span: Span) -> float | None:
@@ -62,7 +68,7 @@ def _setting_finding(situation: Situation, pump: Pump, step: SettingStep) -> Fin
     end = step.time_ms + _TOLD_MS
     ruled_out = ["slow drift: the level moved within an hour and stayed"]
     if situation.plant.first(pump.id, "temperature", "return"):
-        ruled_out.append("seized rotor: the return is as warm as before")
+        ruled_out.append("seized rotor, or valves that shut: the return is as warm as before")
     ratio = step.floor_after_w / step.floor_before_w
     return Finding(
         subject=pump.id,
@@ -70,7 +76,7 @@ def _setting_finding(situation: Situation, pump: Pump, step: SettingStep) -> Fin
         start_ms=step.time_ms,
         end_ms=end if end < situation.span.end_ms else None,
         urgency="note",
-        raised_ms=step.time_ms + 36 * HOUR_MS,
+        raised_ms=min(step.told_ms, situation.span.end_ms),
         confidence=0.85 if abs(np.log(ratio)) > 0.25 else 0.65,
         evidence=(
             Evidence(
@@ -93,7 +99,8 @@ def judge_night(situation: Situation) -> Verdict:
     pump = _pump(situation)
     if pump.drive != "electronic" or pump.duty == "store":
         return Verdict()
-    habit = night_habit(situation.plant, pump, situation.record, situation.span)
+    here = present_span(situation.plant, pump, situation.span)
+    habit = night_habit(situation.plant, pump, situation.record, here)
     if habit is None:
         return Verdict(needs=f"a power channel of '{pump.id}'")
     if habit.kind != "engages by day" or habit.first_by_day_ms is None:

@@ -9,6 +9,7 @@ from analysis.control import Control, control_of, spread
 from analysis.estimate import Estimate, plain
 from analysis.firing_power import firing_threshold_w
 from analysis.night import NightHabit, night_habit
+from analysis.placed import present_span
 from analysis.plant import Plant, Pump
 from analysis.readings import FloatArray, Record
 from analysis.running import channel_steps, even_edges, power_steps
@@ -140,8 +141,9 @@ def pump_mode(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpMode:
     record : Record
         Readings by channel id.
     span : Span
-        What is looked at; a week or two at the least.
+        What is looked at; a week or two at the least. Only the pump that is in place counts.
     """
+    span = present_span(plant, pump, span)
     control = control_of(plant, pump, record, span)
     night = night_habit(plant, pump, record, span)
     place = place_of(plant, pump, record, span)

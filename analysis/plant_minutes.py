@@ -8,9 +8,9 @@ import numpy as np
 
 from analysis.grid import Grid, held
 from analysis.levels import BoolArray
-from analysis.plant import Boiler, Plant, Pump
+from analysis.plant import Boiler, Channel, Plant, Pump
 from analysis.readings import FloatArray, IntArray, Record
-from analysis.timebase import Span, local_minute_of_day
+from analysis.timebase import MINUTE_MS, Span, local_minute_of_day
 
 NOMINAL_V = 230.0
 VOLTAGE_EXPONENT = 1.65
@@ -60,7 +60,11 @@ class MachineMinutes(Sliced):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PumpMinutes(Sliced):
-    """What is known of one pump and its loop, NaN where unknown."""
+    """What is known of one pump and its loop, NaN where unknown.
+
+    `power_age_min` and `flow_age_min` tell for how many minutes the power's and the flow pipe's
+    value has been held without a reading: one that reports on change may have fallen silent.
+    """
 
     pump: Pump
     has_voltage: bool
@@ -69,11 +73,15 @@ class PumpMinutes(Sliced):
     flow_c: FloatArray
     return_c: FloatArray
     body_c: FloatArray
+    power_age_min: FloatArray
+    flow_age_min: FloatArray
 
     @property
     def water_c(self) -> FloatArray:
-        """Warmer of the loop's pipes [Cel]."""
-        return np.fmax(self.flow_c, self.return_c)
+        """Warmer of the loop's pipes [Cel]; unknown while the flow pipe's sensor is silent."""
+        if np.isnan(self.flow_c).all():
+            return self.return_c
+        return np.where(np.isnan(self.flow_c), np.nan, np.fmax(self.flow_c, self.return_c))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,7 +164,20 @@ def _pump_minutes(grid: Grid, pump: Pump) -> PumpMinutes:
         flow_c=_temperature(grid, pump.id, "flow"),
         return_c=_temperature(grid, pump.id, "return"),
         body_c=_temperature(grid, pump.id, "body"),
+        power_age_min=_age_min(grid, grid.plant.first(pump.id, "power")),
+        flow_age_min=_age_min(grid, grid.plant.first(pump.id, "temperature", "flow")),
     )
+
+
+def _age_min(grid: Grid, channel: Channel | None) -> FloatArray:
+    """Minutes since a channel's last reading; far beyond any where there is none."""
+    readings = None if channel is None else grid.record.get(channel.id)
+    if readings is None or not len(readings):
+        return np.full(len(grid), np.inf)
+    ends = grid.start_ms + MINUTE_MS
+    at = np.searchsorted(readings.time_ms, ends) - 1
+    age = (ends - readings.time_ms[np.maximum(at, 0)]) / MINUTE_MS
+    return np.where(at < 0, np.inf, age)
 
 
 def _drawn(grid: Grid, of: str) -> MachineMinutes:

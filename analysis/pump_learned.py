@@ -30,6 +30,11 @@ _IDLE_MOST_BOILER_W = 60.0
 10 W and more (common practice, no source)."""
 
 
+_SURELY_REST_W = 0.5
+_STIRS_LEAST_MIN = 30
+_SENSORS_APART_K = 2.0
+_WARMS_K = 0.8
+"""More than the noise and one step of a strapped sensor; common practice, no source."""
 _OFFSET_W = 0.4
 _BINS = 120
 _RARE = 0.0004
@@ -69,6 +74,10 @@ class PumpLearned:
         Of the voltage-normalised power of an induction pump, else of plain power.
     run_minutes : int
         Minutes it was seen running.
+    step_w : float
+        Step in which its plug tells power: a reading may be so far below the truth [W].
+    heard : float
+        Share of the time in which its power was known.
     factor : float or None
         Usual power factor when running.
     gap_k : float or None
@@ -91,6 +100,8 @@ class PumpLearned:
 
     levels: Levels = Levels()
     run_minutes: int = 0
+    step_w: float = 0.0
+    heard: float = 0.0
     factor: float | None = None
     gap_k: float | None = None
     flow_low_c: float | None = None
@@ -111,12 +122,14 @@ class PumpLearned:
 class PlantLearned:
     """What is usual for a plant: its pumps, and the electric levels of its boilers.
 
-    `store_low_c` is the least usual temperature at the top of the store [Cel].
+    `store_low_c` is the least usual temperature at the top of the store [Cel]; `silent_ms` how
+    long a channel may be silent, where that is its habit [ms].
     """
 
     pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
     boilers: Mapping[str, Levels] = field(default_factory=dict)
     store_low_c: float | None = None
+    silent_ms: Mapping[str, int] = field(default_factory=dict)
     days: float = 0.0
 
     def document(self) -> dict[str, Any]:
@@ -131,6 +144,7 @@ class PlantLearned:
             pumps={name: _pump_from(one) for name, one in pumps.items()},
             boilers={name: Levels(**_known(Levels, one)) for name, one in boilers.items()},
             store_low_c=document.get("store_low_c"),
+            silent_ms=document.get("silent_ms", {}),
             days=float(document.get("days", 0.0)),
         )
 
@@ -164,10 +178,7 @@ def learn_plant(
     }
     heat = heat_made(past, boilers)
     sound = {p: _without(m, left_out, p) for p, m in past.pumps.items()}
-    levels = {
-        p: learn_levels(m.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep)
-        for p, (m, keep) in sound.items()
-    }
+    levels = {p: _pump_levels(past, m, keep) for p, (m, keep) in sound.items()}
     wanted = wants_heating(heat, charging(past, levels))
     return PlantLearned(
         pumps={p: _learn_pump(past, m, keep, levels[p], wanted) for p, (m, keep) in sound.items()},
@@ -218,6 +229,34 @@ def learn_levels(
         return Levels(idle_w=idle)
     low, usual, high = (float(q) for q in np.quantile(work, (0.01, 0.5, 0.99)))
     return Levels(idle_w=idle, low_w=low, usual_w=usual, high_w=high)
+
+
+def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:
+    """Levels of a pump; a power at which its pipe was seen to grow warm is no rest."""
+    found = learn_levels(one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep)
+    if found.idle_w is None or found.split_w is None or found.idle_w <= _SURELY_REST_W:
+        return found
+    rests = keep & (one.drawn.high_w <= found.split_w)
+    stirs = stirred(one.flow_c, past.source_c(one.pump), rests)
+    if stirs.sum() < _STIRS_LEAST_MIN:
+        return found
+    least = float(np.nanquantile(one.drawn.power_w[stirs], 0.05))
+    return learn_levels(one.drawn, idle_most_w=0.8 * least, unless=~keep)
+
+
+def stirred(pipe_c: FloatArray, source_c: FloatArray, state: BoolArray) -> BoolArray:
+    """Minutes in which a pipe has grown warmer in a state that lasts, below a warmer source.
+
+    The pipe of a standing loop cools, whatever the boiler does: one that warms is fed. The first
+    minutes do not count, in which a sensor still follows what was.
+    """
+    age = lasting(state)
+    with np.errstate(invalid="ignore"):
+        fed = pipe_c < source_c + _SENSORS_APART_K
+        warms = np.zeros(len(pipe_c), bool)
+        for minutes in range(2, 11):
+            warms |= (age > minutes + 3) & (pipe_c - ago(pipe_c, minutes) >= _WARMS_K)
+    return np.asarray(warms & fed)
 
 
 def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float:
@@ -281,8 +320,9 @@ def _learn_pump(
     past: PlantMinutes, one: PumpMinutes, keep: BoolArray, levels: Levels, wanted: BoolArray
 ) -> PumpLearned:
     split = levels.split_w
+    heard = float(np.mean(~np.isnan(one.drawn.power_w))) if len(past) else 0.0
     if split is None:
-        return PumpLearned(levels=levels)
+        return PumpLearned(levels=levels, heard=heard)
     running = keep & (np.nan_to_num(one.drawn.power_w) > split)
     steady = lasting(running) > _STEADY_MIN
     told = wanted & keep
@@ -290,6 +330,8 @@ def _learn_pump(
     return PumpLearned(
         levels=levels,
         run_minutes=int(running.sum()),
+        step_w=_step_w(one.drawn.low_w[running]),
+        heard=heard,
         factor=_quantile(one.factor[steady], 0.5),
         gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
         flow_low_c=_quantile(one.flow_c[steady], 0.01),
@@ -300,6 +342,12 @@ def _learn_pump(
         longest_run_min=int(lasting(running).max(initial=0)),
         slots=_slots(past, running, keep),
     )
+
+
+def _step_w(power_w: FloatArray) -> float:
+    """Step in which power is told [W]: the usual distance of neighbouring values."""
+    told = np.unique(np.round(power_w[~np.isnan(power_w)], 2))
+    return float(np.quantile(np.diff(told), 0.25)) if len(told) > 1 else 0.0
 
 
 def _quantile(value: FloatArray, level: float) -> float | None:

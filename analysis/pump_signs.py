@@ -18,12 +18,15 @@ from analysis.pump_learned import (
     PumpLearned,
     charging,
     heat_made,
+    stirred,
     wants_heating,
 )
 from analysis.readings import FloatArray
 
 _TOO_LITTLE = 0.8
 """Share of its least running power below which a pump does no work; common practice, no source."""
+_LOWEST_SETTING = 0.35
+_COARSE_STEP_W = 0.45
 _MORE, _MORE_UNKNOWN_V = 1.05, 1.1
 """A locked induction motor takes 1.12 to 1.56 times its own power (model, no measurement);
 unmeasured voltage moves a sound one by 8 %."""
@@ -32,6 +35,13 @@ _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
 _LOST_BAR = 0.3
 _SURE = 0.97
+_FRESH_MIN = 10.0
+_FOLLOWS_MIN = 60
+_CARRIED_MIN, _FIRED_MIN = 20, 4
+_LEAD_MIN = 15
+"""A boiler warms up for the store so long before the store's pump starts (common practice)."""
+_HOT_C = 30.0
+_HEARD = 0.8
 _HEATS = ("heating", "other")
 _AT_WORK_MIN = 180
 _LEAST_FLOOR_W = 3.5
@@ -57,8 +67,13 @@ class Signs:
     @property
     def has_pipe(self) -> bool:
         """Whether loop and boiler are sensed, so that standing water can be seen."""
-        told = ~np.isnan(self.one.water_c) & ~np.isnan(self.plant.source_c(self.one.pump))
-        return bool(told.any())
+        return bool(self.sensed.any())
+
+    @cached_property
+    def sensed(self) -> BoolArray:
+        """Minutes in which the loop's pipe and what feeds it are known."""
+        known = ~np.isnan(self.one.water_c) & ~np.isnan(self.plant.source_c(self.one.pump))
+        return np.asarray(known)
 
     # electric
 
@@ -74,12 +89,24 @@ class Signs:
 
     @property
     def floor_w(self) -> float:
-        """Least power of a running pump [W]; an electronic one's may not have been seen yet."""
+        """Least power of a running pump [W]; an electronic one's may not have been seen yet.
+
+        A plug that tells whole watts may tell a step less than was seen so far.
+        """
         low = self.usual.levels.low_w or _LEAST_FLOOR_W
         if self.is_induction:
             return low
         rated = self.one.pump.rated_power_w
-        return min(low, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+        step = self.usual.step_w if self.usual.step_w >= _COARSE_STEP_W else 0.0
+        return min(low - step, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+
+    @property
+    def least_w(self) -> float:
+        """Power below which the pump cannot be running [W].
+
+        The lowest of an induction pump's settings takes some two fifths of its highest.
+        """
+        return (_LOWEST_SETTING if self.is_induction else _TOO_LITTLE) * self.floor_w
 
     @property
     def idle_top_w(self) -> float:
@@ -90,7 +117,8 @@ class Signs:
     @property
     def part_way_w(self) -> float:
         """Power that no running pump falls to, between rest and its floor [W]."""
-        return max(self.idle_top_w, 0.5 * self.floor_w)
+        share = _LOWEST_SETTING if self.is_induction else 0.5
+        return max(self.idle_top_w, share * self.floor_w)
 
     @cached_property
     def idle(self) -> BoolArray:
@@ -100,17 +128,13 @@ class Signs:
     @cached_property
     def odd(self) -> BoolArray:
         """Takes more than at rest and less than ever when running."""
-        return (
-            self.known
-            & (self.power_w > self.idle_top_w)
-            & (self.power_w < _TOO_LITTLE * self.floor_w)
-        )
+        return self.known & (self.power_w > self.idle_top_w) & (self.power_w < self.least_w)
 
     @cached_property
     def runs(self) -> BoolArray:
         """Runs through the minute, at least at its floor."""
         low = np.nan_to_num(self.one.drawn.low_w)
-        return self.known & (low > self.part_way_w) & (self.power_w >= _TOO_LITTLE * self.floor_w)
+        return self.known & (low > self.part_way_w) & (self.power_w >= self.least_w)
 
     @cached_property
     def high(self) -> BoolArray:
@@ -230,7 +254,33 @@ class Signs:
             apart = boiler - pipe > gap + 5.0
             cold = (pipe < (-np.inf if low is None else low - 2.0)) & (boiler > pipe + 8.0)
             waits = pipe - ago(pipe, 5) < 0.3
-        return np.asarray(trailing(np.asarray((apart | cold) & waits), 5) >= 3)
+        shown = np.asarray((apart | cold) & waits)
+        # A value only held since before tells nothing: its sensor may have fallen silent.
+        shown &= self.one.flow_age_min < np.maximum(lasting(np.asarray(apart | cold)), _FRESH_MIN)
+        return np.asarray(trailing(shown, 5) >= 3)
+
+    @cached_property
+    def fed(self) -> BoolArray:
+        """The pipe has grown warm at this low power: water moves, however little the pump takes."""
+        little = self.known & (np.nan_to_num(self.power_w) < max(self.least_w, self.idle_top_w))
+        source, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        shown = stirred(pipe, source, little)
+        # Heat was made and the pipe keeps beside the boiler: some water carries it away.
+        fired = trailing(np.nan_to_num(self.heat) > 0, _CARRIED_MIN) >= _FIRED_MIN
+        with np.errstate(invalid="ignore"):
+            kept = pipe - ago(pipe, _CARRIED_MIN) > -1.0
+        shown |= (lasting(little & self.close) >= _CARRIED_MIN) & fired & kept
+        return np.asarray((trailing(shown, _FOLLOWS_MIN) > 0) & little)
+
+    @cached_property
+    def close(self) -> BoolArray:
+        """The loop's flow pipe is as near below a hot source as it is in running."""
+        gap, source = self.usual.gap_k, self.plant.source_c(self.one.pump)
+        if gap is None:
+            return np.zeros(len(self.plant), bool)
+        with np.errstate(invalid="ignore"):
+            near = np.abs(source - self.one.flow_c) < max(gap, 0.0) + 1.5
+            return np.asarray(near & (source > _HOT_C) & (self.one.flow_age_min < _FRESH_MIN))
 
     @cached_property
     def usual_heat(self) -> BoolArray:
@@ -254,17 +304,40 @@ class Signs:
         low = self.learned.store_low_c
         if low is not None:
             on = on | (np.nan_to_num(self.plant.store_top_c, nan=99.0) < low - 0.5)
-        return on
+        return on | self.store_unheard
+
+    @cached_property
+    def store_unheard(self) -> BoolArray:
+        """A store pump whose plug is heard as a rule is silent: it may be charging.
+
+        One whose plug loses power with it is silent whenever it rests: that is no doubt.
+        """
+        doubt = np.zeros(len(self.plant), bool)
+        for name, one in self.plant.pumps.items():
+            usual = self.learned.pumps.get(name, PumpLearned())
+            if one.pump.duty == "store" and name != self.one.pump.id and usual.heard >= _HEARD:
+                channel = self.plant.plant.first(name, "power")
+                every_min = ((channel.interval_s if channel else None) or np.inf) / 60.0
+                doubt |= np.isnan(one.drawn.power_w)
+                doubt |= one.power_age_min > max(2.0, 1.5 * every_min)
+        return doubt
+
+    def _heat_not_for_store(self, free: BoolArray) -> BoolArray:
+        """Heat after which no store was charged; known when that time has gone by."""
+        heat = free & (np.nan_to_num(self.heat) > 0)
+        before = np.concatenate((np.zeros(_LEAD_MIN, bool), heat))[: len(heat)]
+        return np.asarray(before & (trailing(~free, _LEAD_MIN + 1) == 0))
 
     @cached_property
     def wanted(self) -> BoolArray:
         """The pump should run: by its plant entry, by the clock, or by the fire."""
-        if self.one.pump.always_on:
+        yields = self.usual.levels.idle_w is not None
+        rests = yields and (self.usual.follows or 1.0) < _SURE
+        if self.one.pump.always_on and not rests:
             # One that yields to the store was seen resting while the store was charged.
-            yields = self.usual.levels.idle_w is not None
             free = trailing(self.storing, 12) == 0 if yields else self.known
             if yields and not np.isnan(self.heat).all():
-                free = free & (trailing(np.nan_to_num(self.heat) > 0, 60) > 0)
+                free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"

@@ -45,6 +45,14 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "short_cycling": frozenset({"ignition_trouble"}),
 }
 """What a fault may rightly bring about on another part of the plant."""
+TRUE_SILENCE = {"channel_silent": frozenset({"wifi_gap", "power_cut"})}
+"""Findings that tell the plain truth of what the rehearsal plays as a disturbance of a sound house.
+
+A radio gap or a power cut of many hours is no fault of the house, and hence no row of the truth's
+faults; but the channels are silent, nothing is watched meanwhile, and a person wants to hear just
+that. Told over such a gap, silence is neither a fault found nor a false alarm. Any other finding
+over it is false as ever.
+"""
 URGENCIES = ("now", "soon", "note")
 
 
@@ -260,8 +268,9 @@ def score_findings(tally: Tally, truth: Mapping[str, Any], health: Mapping[str, 
             continue
         if not _score_fault(tally.faults[fault.fault], fault, findings):
             tally.mistakes.append(_mistake(truth, "missed", fault))
+    gaps = [(row["what"], _stretch(row)) for row in truth.get("negatives", ())]
     for finding in findings:
-        if not _is_explained(finding, faults):
+        if not _is_explained(finding, faults) and not _is_true_silence(finding, gaps):
             tally.false_alarms[finding.fault][finding.row["urgency"]] += 1
             tally.mistakes.append(_mistake(truth, "false", finding))
 
@@ -335,6 +344,19 @@ def _is_explained(finding: _Told, faults: Iterable[_Told]) -> bool:
             or finding.fault in CONSEQUENCES.get(fault.fault, frozenset())
         )
         for fault in faults
+    )
+
+
+def _stretch(row: Mapping[str, Any]) -> tuple[int, int]:
+    return parse_rfc3339(row["start"]), parse_rfc3339(row["end"])
+
+
+def _is_true_silence(finding: _Told, gaps: Iterable[tuple[str, tuple[int, int]]]) -> bool:
+    """Whether channels are told to be silent while the rehearsal had them silent."""
+    true = TRUE_SILENCE.get(finding.fault, frozenset())
+    return any(
+        what in true and finding.start_ms < end and start < finding.end_ms
+        for what, (start, end) in gaps
     )
 
 

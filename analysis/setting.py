@@ -1,8 +1,10 @@
 """Steps of a pump's setting: where a hand on the knob changed its level for good.
 
 A new setting moves the level a pump keeps from one moment to the next, and for good; weather,
-valves and wear move it slowly, or not its floor. So a step counts where the power jumps
-between two hours of running and the floor of the days after differs from that of the days before.
+valves and wear move it slowly, or not both ends of it. So a step counts where the power jumps
+between two hours of running, and both the least and the greatest power of the days after differ
+from those before: what valves do stays between the same two ends. A swap is no setting, and a
+pump that adapts moves by small stairs.
 """
 
 from dataclasses import dataclass
@@ -10,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.night import reductions
+from analysis.placed import placed_pumps
 from analysis.plant import Plant, Pump
 from analysis.readings import FloatArray, IntArray, Readings, Record
 from analysis.running import power_steps
@@ -18,7 +21,8 @@ from analysis.timebase import MINUTE_MS, Span
 CELL_MS = 10 * MINUTE_MS
 _HOUR_CELLS = 6
 _DAY_CELLS, _LEAST_CELLS = 72, 180
-_BEFORE_CELLS, _AFTER_CELLS = 7 * 144, 5 * 144
+_BEFORE_CELLS, _AFTER_CELLS = 7 * 144, 2 * 144
+_NEAR_CELLS, _KNOWN_CELLS = 2 * 144, 2 * 144
 LEAST_STEP = 0.14
 """Least lasting change of the floor, in the logarithm of the power: neighbouring settings of an
 induction pump lie 1.3 to 1.7 apart (common practice, no source)."""
@@ -26,9 +30,13 @@ induction pump lie 1.3 to 1.7 apart (common practice, no source)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingStep:
-    """A change of setting: the usual power before and after, and the floors [W]."""
+    """A change of setting: the usual power before and after, and the floors [W].
+
+    `told_ms` is when enough had been seen of it.
+    """
 
     time_ms: int
+    told_ms: int
     before_w: float
     after_w: float
     floor_before_w: float
@@ -36,7 +44,18 @@ class SettingStep:
 
 
 def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
-    """Changes of setting within a span, in order; None where the power is not known."""
+    """Changes of setting within a span, in order; None where the power is not known.
+
+    Each pump that was in place is looked at alone: a swap is no change of setting.
+    """
+    placed = placed_pumps(plant, pump, span)
+    parts = [steps_of_one(plant, one, record, part) for part, one in placed]
+    known = [steps for steps in parts if steps is not None]
+    return [step for steps in known for step in steps] if known else None
+
+
+def steps_of_one(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
+    """Changes of setting while one pump was in place; None where the power is not known."""
     running = running_levels(plant, pump, record, span)
     if running is None:
         return None
@@ -44,7 +63,13 @@ def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[
     channel = plant.first(pump.id, "power")
     plug_w = plug_step_w(record[channel.id]) if channel else 0.0
     found = _found(time_ms, np.log(np.maximum(power_w, 0.1)))
-    return [s for s in found if abs(s.floor_after_w - s.floor_before_w) > 1.5 * plug_w]
+    return [s for s in found if _shows(s, plug_w)]
+
+
+def _shows(step: SettingStep, plug_w: float) -> bool:
+    """Whether a step is more than a plug's own steps."""
+    usual = abs(step.after_w - step.before_w)
+    return max(usual, abs(step.floor_after_w - step.floor_before_w)) > 1.5 * plug_w
 
 
 def running_levels(
@@ -114,30 +139,31 @@ def _change(level: FloatArray, size: int, quantile: float) -> FloatArray:
 
 
 def _lasting(time_ms: IntArray, level: FloatArray, at: int) -> SettingStep | None:
-    """The step at a place, if the floor moved with it and stayed there."""
+    """The step at a place, if both ends of what the pump draws moved with it and stayed there.
+
+    Valves move the power between the ends of a curve; another curve has other ends. Stairs
+    of a pump that adapts add up over a week, but are small from day to day.
+    """
     before = level[max(at - _BEFORE_CELLS, 0) : at]
     after = level[at : at + _AFTER_CELLS]
-    if min(len(before), len(after)) < _LEAST_CELLS:
+    if len(before) < _KNOWN_CELLS or len(after) < _LEAST_CELLS:
         return None
-    floors = [_usual_floor(part) for part in (before, after)]
-    low = floors[1] - floors[0]
-    high = np.quantile(after, 0.97) - np.quantile(before, 0.97)
-    # Valves that shut lower the floor, too, but the ceiling is back when they open.
-    if low < 0 and high > -0.5 * LEAST_STEP:
+    far = _ends(after) - _ends(before)
+    near = _ends(after) - _ends(before[-_NEAR_CELLS:])
+    if np.abs(far).max() < LEAST_STEP or np.abs(far).min() < 0.5 * LEAST_STEP:
         return None
-    near = np.quantile(after[:_DAY_CELLS], 0.1) - np.quantile(before[-_DAY_CELLS:], 0.1)
-    if abs(low) < LEAST_STEP or low * near <= 0 or abs(near) < 0.35 * abs(low):
+    if (near * far < 0.5 * far**2).any():
         return None
     return SettingStep(
         time_ms=int(time_ms[at]),
+        told_ms=int(time_ms[at + len(after) - 1]) + CELL_MS,
         before_w=float(np.exp(np.median(before))),
         after_w=float(np.exp(np.median(after))),
-        floor_before_w=float(np.exp(floors[0])),
-        floor_after_w=float(np.exp(floors[1])),
+        floor_before_w=float(np.exp(_ends(before)[0])),
+        floor_after_w=float(np.exp(_ends(after)[0])),
     )
 
 
-def _usual_floor(level: FloatArray) -> float:
-    """Median of the days' floors, so that an odd day or two make none."""
-    parts = np.array_split(level, max(len(level) // (2 * _DAY_CELLS), 1))
-    return float(np.median([np.quantile(part, 0.1) for part in parts]))
+def _ends(level: FloatArray) -> FloatArray:
+    """Least and greatest level, but for one in fifty."""
+    return np.quantile(level, (0.02, 0.98))

@@ -97,7 +97,7 @@ def is_last_of_pump(history: PumpHistory, epoch: Epoch) -> bool:
 
 def learning_needs(history: PumpHistory) -> str:
     """Words for a pump whose present epoch is still being learned; empty where it is known."""
-    epoch = history.epochs[-1]
+    epoch = history.chains[-1]
     if len(baseline_rows(history, epoch)):
         return ""
     ran = len(history.rows(epoch))

@@ -16,9 +16,10 @@ from analysis.slow import (
 )
 from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
-from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, trend_spells
+from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, came_slowly, trend_spells
 
 _GRADUAL_DAYS = 5
+_SECONDED = 0.5
 _LONG_DAYS = 16
 """Holidays and shut valves last shorter than this; common practice, no source."""
 
@@ -38,24 +39,32 @@ def judge_sludge(situation: Situation) -> Verdict:
 
 
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
-    """Strength of the signs of sludge: less flow that came slowly or lasts beyond a holiday."""
+    """Strength of the signs of sludge: less flow that came slowly or lasts beyond a holiday.
+
+    Behind thermostatic valves, which open as the water grows less, flow alone shows little: half
+    its sign is enough where the power says the same.
+    """
     least = max(LINGER, 3.0 * trend.spread)
     less = running_median(trend.above, 5) / least
-    rises = _electric_rise(history, epoch)[trend.rows]
-    with np.errstate(invalid="ignore"):
-        less = np.where(rises > 0.5, 1.25 * less, less)
     slow = _came_slowly(trend.above / least)
-    return np.where(slow, less, np.fmin(less, 0.9))
+    alone = np.where(slow, less, np.fmin(less, 0.9))
+    with np.errstate(invalid="ignore"):
+        rises = _electric_rise(history, epoch)[trend.rows]
+        seconded = np.fmin(rises, running_median(trend.above, 9) / (_SECONDED * least))
+    return np.fmax(alone, np.where(np.isnan(seconded), 0.0, seconded))
 
 
 def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
-    """Strength of the rise of an electronic pump's power, one a row of the table."""
+    """Strength of the rise of an electronic pump's power, one a row of the table.
+
+    A capacitor motor takes some per cent less against sludge, which weather does as well.
+    """
     found = np.zeros(len(history.days))
-    if epoch.drive == "electronic":
-        trend = level_trend(history, epoch)
-        if trend is not None and len(trend.rows):
-            least = max(RISE["electronic"], 4.0 * trend.spread)
-            found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
+    trend = level_trend(history, epoch) if epoch.drive == "electronic" else None
+    if trend is not None and len(trend.rows):
+        least = max(RISE["electronic"], 3.0 * trend.spread)
+        rise = running_median(trend.above, 5) / least
+        found[trend.rows] = np.nan_to_num(rise) * came_slowly(trend.above / least)
     return found
 
 

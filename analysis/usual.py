@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.days import Days
 from analysis.history import BASELINE_DAYS, LEARNING_DAYS, Epoch, PumpHistory
+from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
 
 _LEAST_SPREAD = {"induction": 0.003, "electronic": 0.012}
@@ -13,6 +14,8 @@ _FLOW_SPREAD = 0.04
 _SETTLED = 0.08
 """Change of level within a baseline, as a share, that automatic adaptation alone makes."""
 _SLIDE_DAYS = 3
+_LIKE, _LEAST_LIKE = 0.15, 3
+"""Days whose flow differs by less than this share are alike; so many make a comparison."""
 _ROUGH = {"share": 0.03, "outdoor_c": 2.0}
 """Spread of a context below which nothing is learned of its influence."""
 
@@ -54,7 +57,7 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
         return rows[:0]
     if epoch.drive == "induction":
         return rows[:BASELINE_DAYS]
-    level = np.log(history.days.level_w)
+    level = np.log(history.even.level_w)
     for begin in range(0, max(len(rows) - BASELINE_DAYS, 0) + 1, _SLIDE_DAYS):
         part = rows[begin : begin + BASELINE_DAYS]
         third = max(len(part) // 3, 2)
@@ -66,7 +69,7 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
 def level_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     """Power above what is usual at the same flow of water, None while learning."""
     least = _LEAST_SPREAD[epoch.drive]
-    return _trend(history, epoch, history.days.level_w, ("share", "outdoor_c"), least)
+    return _trend(history, epoch, history.even.level_w, ("share", "outdoor_c"), least)
 
 
 def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
@@ -75,10 +78,7 @@ def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     The flow's excess over the room falls along the loop by ``exp(-N)``; `N` is
     inverse to the flow of water, whatever the heat.
     """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = history.days.share_low
-        lingers = np.where((share > 0.02) & (share < 0.98), -np.log1p(-share), np.nan)
-    return _trend(history, epoch, lingers, ("outdoor_c",), _FLOW_SPREAD)
+    return _trend(history, epoch, history.days.lingers, ("outdoor_c",), _FLOW_SPREAD)
 
 
 def _trend(
@@ -96,25 +96,18 @@ def _trend(
         logs = np.log(value)
     context = _context(history.days, learned, contexts)
     base = float(np.median(logs[learned]))
-    slope, centre = 0.0, 0.0
-    if context is not None:
-        name, array = context
-        slope, centre = _slope(array[learned], logs[learned] - base, _ROUGH[name])
-        low, high = np.min(array[learned]), np.max(array[learned])
-        reach = 0.25 * (high - low)
-        held = np.clip(array, low - reach, high + reach)
-        expected = base + slope * (np.where(np.isfinite(held), held, centre) - centre)
-        if name == "share" and epoch.drive == "electronic":
-            # Its power follows the flow: far outside what was learned nothing can be said.
-            far = np.abs(array - held) > max(0.5 * (high - low), _ROUGH[name])
-            expected = np.where(far | np.isnan(array), np.nan, expected)
+    if context is None:
+        expected = own = np.full(len(logs), base)
+    elif context[0] == "share" and epoch.drive == "electronic":
+        expected, own = _of_like_days(context[1], logs, learned)
     else:
-        expected = np.full(len(logs), base)
-    above = logs - expected
+        expected = own = base + _line(context, logs - base, learned)
+    above, within = logs - expected, (logs - own)[learned]
     rows = np.arange(learned[-1] + 1, epoch.last + 1)
     rows = rows[np.isfinite(above[rows]) & history.days.is_whole[rows]]
-    shift = float(np.median(above[learned]))
-    spread = 1.4826 * float(np.median(np.abs(above[learned] - shift)))
+    within = within[np.isfinite(within)]
+    shift = float(np.median(within)) if len(within) else 0.0
+    spread = 1.4826 * float(np.median(np.abs(within - shift))) if len(within) else 0.0
     return Trend(
         rows=rows,
         above=above[rows] - shift,
@@ -135,11 +128,47 @@ def _context(
     return None
 
 
+def _line(context: tuple[str, FloatArray], apart: FloatArray, learned: IntArray) -> FloatArray:
+    """What a straight line over the context makes of each row, held near what was learned."""
+    name, array = context
+    slope, centre = _slope(array[learned], apart[learned], _ROUGH[name])
+    low, high = np.min(array[learned]), np.max(array[learned])
+    reach = 0.25 * (high - low)
+    held = np.clip(array, low - reach, high + reach)
+    return np.asarray(slope * (np.where(np.isfinite(held), held, centre) - centre))
+
+
 def _slope(context: FloatArray, value: FloatArray, rough: float) -> tuple[float, float]:
     """Slope and centre of a line that stays level where the context hardly varied."""
     centre = float(np.mean(context))
     apart = context - centre
     return float(apart @ (value - value.mean()) / (apart @ apart + len(apart) * rough**2)), centre
+
+
+def _of_like_days(
+    share: FloatArray, logs: FloatArray, learned: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Median of the learned days with about the same flow of water, for every row.
+
+    An electronic pump's power bends over its flow: no line holds, and of a flow that was
+    not met while learning nothing can be said (NaN). The second array leaves each day
+    itself out.
+    """
+    with np.errstate(invalid="ignore", divide="ignore"):
+        units = np.log(-np.log1p(-np.clip(share, 0.02, 0.98)))
+    of_day = np.arange(len(share))
+    like = np.abs(units[:, None] - units[learned]) <= _LIKE
+    others = like & (of_day[:, None] != learned)
+    return tuple(_median_where(logs[learned], chosen) for chosen in (like, others))  # type: ignore[return-value]
+
+
+def _median_where(value: FloatArray, chosen: BoolArray) -> FloatArray:
+    """Median of the values chosen in each row; NaN where they are fewer than `_LEAST_LIKE`."""
+    table = np.sort(np.where(chosen, value, np.nan), axis=1)
+    count = chosen.sum(axis=1)
+    rows = np.arange(len(table))
+    low, high = table[rows, np.maximum(count - 1, 0) // 2], table[rows, count // 2 % table.shape[1]]
+    return np.where(count >= _LEAST_LIKE, 0.5 * (low + high), np.nan)
 
 
 def running_median(value: FloatArray, width: int) -> FloatArray:

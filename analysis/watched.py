@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.grid import trailing
-from analysis.judge_pump import Minded, Spell, mind, spells
+from analysis.judge_fresh import mind_fresh
+from analysis.judge_pump import mind
 from analysis.levels import BoolArray
+from analysis.mind import DEAD, Minded, Spell, spells
 from analysis.plant_minutes import PlantMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
 from analysis.pump_signs import Signs
@@ -27,8 +29,10 @@ FIRST_DAYS = 2
 """Days a new plant, or a new pump after a swap, is in its learning state."""
 _LEAD_MIN = 180
 _DOUBT_MIN = 60
+_SHUT_MIN = 5 * DAY_MIN
 _WORK_MS = 6 * HOUR_MS
 """Hands are at the plant for so long before the time of a swap that was written down."""
+_AFTER_WORK_MS = 2 * HOUR_MS
 LEARN_MS = LEARN_DAYS * DAY_MS
 
 
@@ -136,7 +140,7 @@ def _days(size: int) -> Iterator[slice]:
 def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> PlantLearned:
     left_out = {pump: _of_old_pump(minutes, pump, rows) for pump in minutes.pumps}
     for pump, mind_so_far in minded.items():
-        left_out[pump] |= _in_spells(mind_so_far, rows.stop, only_waking=True)[rows]
+        left_out[pump] |= _not_usual(mind_so_far, rows.stop)[rows]
     return learn_plant(minutes.part(rows), left_out)
 
 
@@ -161,11 +165,35 @@ def _is_new(minutes: PlantMinutes, pump: str) -> BoolArray:
     return new
 
 
-def _in_spells(minded: Minded, size: int, *, only_waking: bool = False) -> BoolArray:
+def at_work(minutes: PlantMinutes) -> BoolArray:
+    """Minutes in which hands are at the plant, by the swaps that were written down."""
+    working = np.zeros(len(minutes), bool)
+    for swap in minutes.plant.swaps:
+        since = minutes.start_ms - to_ms(swap.time)
+        working |= (since >= -_WORK_MS) & (since < _AFTER_WORK_MS)
+    return working
+
+
+def _in_spells(minded: Minded, size: int) -> BoolArray:
     flag = np.zeros(max(size, len(minded.cause)), bool)
     for spell in spells(minded):
-        if spell.wakes is not None or not only_waking:
+        flag[spell.first : spell.end] = True
+    return flag[:size]
+
+
+def _not_usual(minded: Minded, size: int) -> BoolArray:
+    """Minutes nothing is learned from: of a fault that woke, and the first days of a shut valve.
+
+    Learned as usual, a pipe that stays cold would end its own finding at midnight. What lasts for
+    days without waking anybody becomes usual in the end.
+    """
+    flag = np.zeros(max(size, len(minded.cause)), bool)
+    for spell in spells(minded):
+        if spell.wakes is not None:
             flag[spell.first : spell.end] = True
+        elif spell.cause == DEAD:
+            end = spell.first + _SHUT_MIN
+            flag[spell.first : end if spell.end is None else min(spell.end, end)] = True
     return flag[:size]
 
 
@@ -186,7 +214,8 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
-        found[name] = whole.part(own).silenced(_is_new(minutes, name)[rows])
+        new, fresh = _is_new(minutes, name)[rows], mind_fresh(signs[name]).part(own)
+        found[name] = whole.part(own).where(new, fresh.silenced(at_work(minutes)[rows]))
         if signs[name].one.pump.duty == "store":
             doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
             joined = Minded.joined([before[name], found[name]]) if name in before else found[name]

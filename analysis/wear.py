@@ -36,6 +36,8 @@ motor takes 4 to 12 % less against shut valves, an electronic one a third and mo
 _BLIND = 1.8
 """Without the mains voltage an induction pump's power must rise this much further."""
 _RESTLESS = 1.3
+_FINEST = 0.15
+"""Changes from minute to minute below this share of a plug's step come from its rounding."""
 LINGER = 0.16
 """Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
 WIDTH = 4
@@ -59,7 +61,7 @@ def trend_spells(
     strength_of: Callable[[PumpHistory, Epoch, Trend], FloatArray],
 ) -> Iterator[tuple[Epoch, Trend, Seen]]:
     """Spells of each epoch in which the signs in its trend suffice."""
-    for epoch in history.epochs:
+    for epoch in history.chains:
         trend = trend_of(history, epoch)
         if trend is None or not len(trend.rows):
             continue
@@ -74,7 +76,7 @@ def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
 
 def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the signs of drag, 1 where they suffice."""
-    least = max(RISE[epoch.drive], 4.0 * trend.spread, _quantum(history, trend))
+    least = max(RISE[epoch.drive], 3.0 * trend.spread, _quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
     alone = _ALONE[epoch.drive] * least
@@ -93,7 +95,7 @@ def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> Float
 
 def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
     """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
-    floor = history.days.low_w
+    floor = history.even.low_w
     usual = float(np.median(floor[trend.learned]))
     rise = np.log(floor[trend.rows] / usual) + trend.spread
     coarse = history.quantum_w / usual
@@ -122,17 +124,17 @@ def _quantum(history: PumpHistory, trend: Trend) -> float:
 def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
     """Restlessness of the last days against the baseline's; NaN where too fine for the plug."""
     usual = float(np.nanmedian(history.days.restless[trend.learned]))
-    if not usual > 1e-4:
+    if not usual * trend.level > _FINEST * history.quantum_w:
         return np.full(len(trend.rows), np.nan)
     return running_median(history.days.restless[trend.rows], WIDTH) / usual
 
 
 def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
     """Whether the power factor fell below the baseline's by `depth`."""
-    usual = history.days.factor[trend.learned]
+    usual = history.even.factor[trend.learned]
     if not np.isfinite(usual).any():
         return np.zeros(len(trend.rows), bool)
-    fall = running_median(history.days.factor[trend.rows], 3) - np.nanmedian(usual)
+    fall = running_median(history.even.factor[trend.rows], 3) - np.nanmedian(usual)
     return np.asarray(fall < -depth)
 
 
@@ -237,14 +239,14 @@ def judge_capacitor(situation: Situation) -> Verdict:
     if "factor" not in history.has:
         return Verdict(needs="power factor, or current and voltage, of the pump's plug")
     found: list[Finding] = []
-    for epoch in history.epochs:
+    for epoch in history.chains:
         if epoch.drive == "induction":
             found += _capacitor_findings(situation, history, epoch)
     return Verdict(tuple(found), needs=learning_needs(history))
 
 
 def _capacitor_findings(situation: Situation, history: PumpHistory, epoch: Epoch) -> list[Finding]:
-    factor, days = history.days.factor, history.days
+    factor, days = history.even.factor, history.days
     learned = baseline_rows(history, epoch)
     learned = learned[np.isfinite(factor[learned])]
     if len(learned) < 5:

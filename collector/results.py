@@ -1,7 +1,7 @@
 """What is worked out once a night from the whole history: the table of results."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from analysis.boiler_report import boiler_report
@@ -13,12 +13,14 @@ from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
 from analysis.history import pump_history
 from analysis.mode import pump_mode
+from analysis.placed import present_span
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.service import Deed
+from analysis.silence import usual_silences
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
@@ -50,11 +52,12 @@ class Result(NamedTuple):
 
 
 def normal_powers(night: Nightly) -> dict[str, float]:
-    """Usual running power of each pump over the last month [W]."""
+    """Usual running power of each pump that is in place, over the last month [W]."""
     found = {}
     for pump in night.plant.pumps:
         if channel := night.plant.first(pump.id, "power"):
-            usual = running_power_w(night.record[channel.id], channel, night.month)
+            here = present_span(night.plant, pump, night.month)
+            usual = running_power_w(night.record[channel.id], channel, here)
             if usual is not None:
                 found[pump.id] = usual
     return found
@@ -63,7 +66,9 @@ def normal_powers(night: Nightly) -> dict[str, float]:
 def learned_usual(night: Nightly) -> dict[str, Any]:
     """What is usual for the plant's machines, for the watch by the minute."""
     span = learning_span(night.span)
-    return learn(PlantMinutes.over(night.plant, night.record, span)).document()
+    learned = learn(PlantMinutes.over(night.plant, night.record, span))
+    heard = {c.id: night.record[c.id].within(span) for c in night.plant.channels}
+    return replace(learned, silent_ms=usual_silences(heard, span)).document()
 
 
 def firing_powers(night: Nightly) -> dict[str, float]:

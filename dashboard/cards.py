@@ -46,9 +46,9 @@ def estimate_fact(label: str, document: Mapping[str, Any] | None, note: str = ""
     return fact(label, figure, f"{interval.rstrip(')')}{f', {note}' if note else ''}")
 
 
-def facts(*children: Component) -> Component:
-    """Labelled figures side by side."""
-    return html.Div(children, className="facts")
+def facts(*children: Component, wide: bool = False) -> Component:
+    """Labelled figures side by side; `wide` ones have a sentence below each."""
+    return html.Div(children, className="facts wide" if wide else "facts")
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[Component]]) -> Component:

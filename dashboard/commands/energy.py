@@ -84,11 +84,14 @@ def _say_fuel(fuel: FuelYear) -> None:
         f"days, from the {fuel.source} ({fuel.channel})"
     )
     say(f"    a year: {in_words(fuel.per_year)}; {in_words(fuel.cost_per_year)}")
-    signature = fuel.signature
-    if signature is None:
+    heating, signature = fuel.heating, fuel.signature
+    if heating is None or signature is None:
         say(f"    no signature: {fuel.why_no_signature}")
         return
-    change = f", none of it above {signature.change_c:.1f} Cel" if signature.change_c else ""
+    limit = heating.limit_c.value
+    change = f", none of it above {signature.change_c:.1f} °C" if signature.change_c else ""
+    if limit is not None:
+        change = f", heating shut off above {limit:.1f} °C ({heating.limit_c.basis})"
     say(
         f"    each kelvin colder adds {signature.slope:.1f} kWh a day{change}; "
         f"{signature.base_use:.1f} kWh a day on warm days (R2 {signature.r_squared:.2f})"

@@ -120,13 +120,20 @@ def _needs(one: Document) -> Component:
         if signature["slope"]
         else None,
         fact("On warm days", *_parts(signature["base_use"])) if signature["base_use"] else None,
-        fact("Heating begins below", *_parts(signature["change_c"]))
-        if signature["change_c"]
-        else None,
+        _heating_below(signature),
         fact(f"Coldest usual day, {design['outdoor_c']:.0f} °C", *_parts(design["fuel_kw"])),
         fact("Rated input over that", *_parts(design["oversize"], 2)),
     ]
     return facts(*[t for t in told if t is not None])
+
+
+def _heating_below(signature: Document) -> Component | None:
+    """Where heating is shut off, if days were seen that could have heated and did not."""
+    limit = signature.get("heating_limit_c") or {}
+    if limit.get("value") is not None:
+        return fact("Heating shut off above", *_parts(limit))
+    change = signature["change_c"]
+    return fact("Heating begins below", *_parts(change)) if change else None
 
 
 def signature_charts(view: View, one: Document) -> list[Component]:

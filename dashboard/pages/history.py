@@ -144,6 +144,7 @@ def _drawn(view: View, what: Asked) -> list[Component]:
         "and greatest reading, breaks are gaps. Drag across the chart to look closer."
     )
     figure = history_figure(what, pictures, zone)
+    says += clock_change(what.span, zone)
     return [chart(figure, says, name="history-chart"), _figures(what, pictures)]
 
 
@@ -155,11 +156,30 @@ def pictures_of(site: Site, view: View, what: Asked) -> list[Picture]:
 def offset_ms(span: Span, timezone: str) -> int:
     """By how much the plant's clock is ahead of UTC at the end of a span [ms].
 
-    The whole chart is drawn with this one offset, so that a zoom back into
-    moments is exact; a clock change within the span moves the labels before it.
+    The whole chart is drawn with this one offset, so that time runs evenly and a
+    zoom back into moments is exact; `clock_change` says where that misleads.
     """
-    offset = from_ms(span.end_ms).astimezone(ZoneInfo(timezone)).utcoffset() or timedelta()
+    return _ahead_ms(span.end_ms, timezone)
+
+
+def _ahead_ms(time_ms: int, timezone: str) -> int:
+    offset = from_ms(time_ms).astimezone(ZoneInfo(timezone)).utcoffset() or timedelta()
     return round(offset.total_seconds() * 1000)
+
+
+_MOST_TOLD_MS = 60 * DAY_MS
+
+
+def clock_change(span: Span, timezone: str) -> str:
+    """What to add where the clocks changed within a span in which an hour can be seen."""
+    off_ms = offset_ms(span, timezone) - _ahead_ms(span.start_ms, timezone)
+    if not off_ms or span.end_ms - span.start_ms > _MOST_TOLD_MS:
+        return ""
+    side = "ahead of" if off_ms > 0 else "behind"
+    return (
+        " The clocks changed within it: the axis keeps the clock of its end, and before the change "
+        f"it is {abs(off_ms) // 60_000} minutes {side} the clock on the wall."
+    )
 
 
 def history_figure(what: Asked, pictures: list[Picture], timezone: str) -> dict[str, Any]:

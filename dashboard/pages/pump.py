@@ -1,4 +1,4 @@
-"""One pump: its state in a sentence, its signs against what is usual, what was found, logbook."""
+"""One pump: its state in a sentence, setting, signs against what is usual, findings, logbook."""
 
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -26,6 +26,7 @@ from dashboard.page import Component, Page, View
 from dashboard.pages.alarms import alarm_card, urgency_then_time
 from dashboard.pages.logbook import entries, entry_form
 from dashboard.present import presence, value_words
+from dashboard.pump_setting import bearing_section, setting_section
 
 
 class _Sign(NamedTuple):
@@ -133,7 +134,7 @@ def _epoch_words(view: View, epoch: dict[str, Any]) -> str:
 
 
 def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
-    """Small charts of every sign that was measured, then epochs and findings of the past."""
+    """Setting, small charts of every sign that was measured, epochs and findings of the past."""
     children: list[Component] = []
     if sheet is not None:
         shown = [s for s in _SIGNS if any(v is not None for v in sheet["days"][s.column])]
@@ -145,6 +146,8 @@ def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component
     charts = children or [empty("No day has been worked out yet; the first comes tonight.")]
     return html.Div(
         [
+            bearing_section(view, pump),
+            setting_section(view, pump),
             section("Signs", html.Div(charts, className="signs-grid"), note=note),
             _epochs(view, sheet),
             _found_before(view, pump),

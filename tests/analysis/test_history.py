@@ -86,6 +86,19 @@ def test_a_refill_closes_the_epoch() -> None:
     assert day_of(at) == 20.0
 
 
+def test_what_was_learned_goes_on_over_a_refill_and_a_plug() -> None:
+    """The rows read as the first plug would have read them; another setting begins anew."""
+    pumping = Pumping()
+    gain = np.where(pumping.day(20.4), 0.95, 1.0) * np.where(pumping.day(40.4), 1.4, 1.0)
+    pumping.power = gain * pumping.power
+    found = history(pumping)
+    assert [e.why for e in found.epochs][1:] == ["another plug", "setting changed"]
+    assert [(c.first, c.last) for c in found.chains] == [(0, 39), (40, 59)]
+    assert found.even.level_w[30] == pytest.approx(50.0, rel=0.005)
+    assert found.days.level_w[30] == pytest.approx(47.5, rel=0.005)
+    assert not found.document()["epochs"][1]["is_learning"]
+
+
 def test_slow_wear_and_mains_trend_close_no_epoch() -> None:
     """Neither a rise of a fifth over three weeks nor a week of low mains is a step."""
     pumping = Pumping()

@@ -1,5 +1,7 @@
 """Night reduction by day, turned knobs, and how a pump is controlled, on made-up days."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -8,10 +10,10 @@ from analysis.control import control_of
 from analysis.faults import FAULTS, examine
 from analysis.finding import Finding
 from analysis.night import night_habit
-from analysis.plant import Channel, Plant, Pump
+from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap
 from analysis.readings import Readings
 from analysis.setting import setting_steps
-from analysis.timebase import DAY_MS, MINUTE_MS, Span
+from analysis.timebase import DAY_MS, MINUTE_MS, Span, from_ms
 from analysis.watch import Situation
 
 DAYS = 16
@@ -163,3 +165,31 @@ def test_without_power_it_says_what_is_missing() -> None:
     needs = [c.needs for c in examine(situation, rows).cannot_judge]
     assert len(needs) == 2
     assert all("power channel" in n for n in needs)
+
+
+def test_days_of_wider_valves_are_no_turned_knob() -> None:
+    """A cold week lifts the usual power from one day on, but neither end of the curve."""
+    cold = 4.5 + 9.5 * (np.abs(HOUR - 12) / 12) ** 0.3
+    power = np.where(DAY < 8, proportional(), cold)
+    assert np.median(cold) > 1.2 * np.median(power[DAY < 8])
+    assert found(power, "setting_changed") == []
+
+
+def test_a_swap_is_no_turned_knob_and_hides_none() -> None:
+    """65 W give way to 9 W at a swap; a knob turned a week later is told alone."""
+    new = np.where(DAY < 11, proportional(), proportional(scale=1.6))
+    old = 65.0 + np.random.default_rng(4).normal(0, 0.4, len(MINUTES))
+    swap = Swap(pump="p", time=from_ms(4 * DAY_MS), old=PumpPlate(drive="induction"))
+    of = replace(plant(), swaps=(swap,))
+    (finding,) = found(np.where(DAY < 4, old, new), "setting_changed", of)
+    assert abs(finding.start_ms - 11 * DAY_MS) < DAY_MS / 2
+
+
+def test_reduction_by_day_is_told_of_the_pump_that_is_in_place() -> None:
+    """The old pump's 65 W make the new one's least curve no standstill."""
+    new = reduced(proportional(), 11, 14)
+    swap = Swap(pump="p", time=from_ms(4 * DAY_MS), old=PumpPlate(drive="induction"))
+    of = replace(plant(), swaps=(swap,))
+    power = np.where(DAY < 4, 65.0, new)
+    (finding,) = found(power, "night_reduction_misfit", of, flow=fallen(11, 14))
+    assert finding.start_ms >= 4 * DAY_MS

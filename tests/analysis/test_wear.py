@@ -1,8 +1,12 @@
 """Judges of wear: each finds what was put in, names what it needs, and keeps quiet otherwise."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from analysis.plant import Pump
+from analysis.slow import history_of
 from analysis.sludge import judge_sludge
 from analysis.timebase import DAY_MS, Span
 from analysis.usual import running_median
@@ -68,6 +72,26 @@ def test_knob_and_plug_are_no_wear() -> None:
         assert judge_bearing(pumping.situation()).findings == ()
 
 
+def test_drag_is_told_across_another_plug() -> None:
+    """A plug that reads 5 % less comes while the bearing wears: what was learned goes on."""
+    pumping = Pumping()
+    gain = np.where(pumping.day(32.4), 0.95, 1.0)
+    pumping.power = pumping.power * gain * (1 + 0.08 * ramp(pumping, 25, 20))
+    situation = pumping.situation()
+    assert [e.why for e in history_of(situation).epochs][1:] == ["another plug"]
+    (found,) = judge_bearing(situation).findings
+    assert day_of(found.raised_ms) <= 40
+
+
+def test_valves_within_the_hour_are_no_other_plug() -> None:
+    """Three per cent less power with the return 12 K colder: the water changed, not the plug."""
+    pumping = Pumping()
+    late = pumping.day(30.4) & (pumping.power > 0)
+    pumping.power = np.where(late, 0.96, 1.0) * pumping.power
+    pumping.back = pumping.back - np.where(late, 12.0, 0.0)
+    assert [e.why for e in history_of(pumping.situation()).epochs] == ["first readings"]
+
+
 def test_a_falling_power_factor_is_the_capacitor() -> None:
     """Power factor 0.95 to 0.88 over three weeks, power hardly changed: capacitor, no bearing."""
     pumping = Pumping()
@@ -104,6 +128,35 @@ def test_sludge_is_told_from_the_pipes() -> None:
     (found,) = judge_sludge(pumping.situation()).findings
     assert 30 < day_of(found.raised_ms) < 46
     assert found.end_ms is None
+
+
+def electronic(pumping: Pumping) -> Situation:
+    """The same readings from an electronic pump, whose power knows no voltage."""
+    whole = pumping.situation()
+    plant = replace(whole.plant, pumps=(Pump(id="heating", drive="electronic"),))
+    return replace(whole, plant=plant, memo={})
+
+
+def test_half_the_sign_of_less_water_is_enough_beside_more_power() -> None:
+    """Valves hide sludge: one kelvin of return says too little, with a fifth more power it does."""
+    found = []
+    for rise in (0.0, 0.2):
+        pumping = Pumping(exponent=0.0)
+        grown = ramp(pumping, 25, 20)
+        pumping.back = pumping.back - np.where(pumping.power > 0, 1.0 * grown, 0.0)
+        pumping.power = pumping.power * (1 + rise * grown)
+        found.append(judge_sludge(electronic(pumping)).findings)
+    assert found[0] == ()
+    assert len(found[1]) == 1
+
+
+def test_power_of_a_flow_never_met_is_no_drag() -> None:
+    """In frost an electronic pump's valves open and it draws more: nothing can be said."""
+    pumping = Pumping(exponent=0.0)
+    cold = ramp(pumping, 25, 3)
+    pumping.back = pumping.back + np.where(pumping.power > 0, 4.0 * cold, 0.0)
+    pumping.power = pumping.power * (1 + 0.3 * cold)
+    assert judge_bearing(electronic(pumping)).findings == ()
 
 
 def test_a_holiday_is_no_sludge() -> None:

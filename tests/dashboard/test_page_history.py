@@ -14,7 +14,14 @@ from collector.pictures import picture
 from collector.site import Site
 from collector.store import clock_ms
 from dashboard.page import View
-from dashboard.pages.history import asked, day_span, history_figure, offset_ms, zoomed_span
+from dashboard.pages.history import (
+    asked,
+    clock_change,
+    day_span,
+    history_figure,
+    offset_ms,
+    zoomed_span,
+)
 from houses import PLANT, served
 
 POWER = PLANT.channels[0]
@@ -177,3 +184,13 @@ def test_figure_keeps_units_apart(house: tuple[Site, str]) -> None:
     figure = history_figure(what, drawn, "Europe/Dublin")
     axes = {t["meta"]: t["yaxis"] for t in figure["data"] if "meta" in t}
     assert axes == {"heating.power": "y", "charging.power": "y", "store.top": "y2"}
+
+
+def test_a_clock_change_within_a_chart_is_told() -> None:
+    """A week about the end of summer time in Dublin (25 October 2026) and one without a change."""
+    at = parse_rfc3339("2026-10-25T01:00:00Z")
+    across = Span(at - 3 * DAY_MS, at + 4 * DAY_MS)
+    assert "60 minutes behind the clock on the wall" in clock_change(across, "Europe/Dublin")
+    assert clock_change(across, "UTC") == ""
+    spring = parse_rfc3339("2026-03-29T01:00:00Z")
+    assert "60 minutes ahead" in clock_change(Span(spring - 1, spring + DAY_MS), "Europe/Dublin")

@@ -8,8 +8,10 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from analysis.alarms import Alarm
-from analysis.finding import Evidence, Finding
+from analysis.faults import FAULTS
+from analysis.finding import DataProblem, Evidence, Finding
 from analysis.history import pump_history
+from analysis.mode import Advice
 from analysis.pumpsheet import pump_sheet
 from analysis.timebase import DAY_MS, HOUR_MS, Span
 from collector.journal import StandingAlarm
@@ -125,3 +127,86 @@ def test_wrong_pump_shows_the_first(
     """An old address leads somewhere useful."""
     browser_page.goto(f"{house[1]}/pump{query}")
     expect(browser_page.locator("h1")).to_have_text("Heating pump")
+
+
+def mode_document(advice: list[dict[str, object]]) -> dict[str, object]:
+    """A pump's mode as the night writes it, told to be too strong."""
+    kelvin = {"value": 3.5, "low": 2.0, "high": 5.0, "unit": "K", "basis": "means"}
+    unknown = {"value": None, "unit": "K", "reason": "needs an outdoor temperature"}
+    return {
+        "pump": "heating",
+        "control": {
+            "behaviour": "proportional pressure", "confidence": 0.8, "why": "30 % of the greatest",
+        },
+        "changes": [{"time": "2026-01-05T10:00:00Z", "before_w": 20.0, "after_w": 24.0}],
+        "night_reduction": {
+            "state": "engages by day", "times": 9, "chances": 12, "late_mornings": 0,
+            "by_day_h_per_day": 2.5, "by_night_h_per_day": 6.0,
+        },
+        "place": {"words": "in the flow", "suits_night_reduction": True},
+        "strength": {
+            "verdict": "too strong", "difference": kelvin, "cold": kelvin, "mild": unknown,
+        },
+        "advice": advice,
+    }  # fmt: skip
+
+
+def test_setting_is_told_with_a_trial_week(house: tuple[Site, str], browser_page: Page) -> None:
+    """Behaviour, strength and night reduction in figures; advice with what to watch."""
+    site, url = house
+    now = lay_in(site)
+    advice = Advice(what="one setting lower", because="3.5 K apart", watch=("the farthest room",))
+    site.journal.save_result(PLANT.key, "mode", now, [mode_document([advice.document()])])
+    browser_page.goto(f"{url}/pump?id=heating")
+    setting = browser_page.locator("section", has=browser_page.get_by_role("heading", name="Set"))
+    expect(setting).to_contain_text("proportional pressure")
+    strength = setting.locator(".fact", has_text="Strength")
+    expect(strength).to_contain_text("too strong")
+    expect(strength).to_contain_text("flow 3.5 K above return")
+    night = setting.locator(".fact", has_text="Night reduction")
+    expect(night).to_contain_text("6 h a day by night, 2.5 h by day")
+    card = setting.locator(".card", has_text="Try one setting lower")
+    expect(card).to_contain_text("one week")
+    expect(card).to_contain_text("the farthest room")
+    expect(setting.locator("tr", has_text="20 to 24 W")).to_be_visible()
+
+
+def test_setting_that_fits_or_is_not_known_yet_says_so(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """No advice is told as such; a pump without a document waits for tonight."""
+    site, url = house
+    now = lay_in(site)
+    site.journal.save_result(PLANT.key, "mode", now, [mode_document([])])
+    browser_page.goto(f"{url}/pump?id=heating")
+    expect(browser_page.get_by_text("Nothing speaks for another setting.")).to_be_visible()
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(browser_page.get_by_text("How it is set is worked out tonight")).to_be_visible()
+
+
+def test_what_lies_beside_a_pump_is_shown_there(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """Alarms of the boiler and odd channels of this pump are shown; those of others are not."""
+    site, url = house
+    now = lay_in(site)
+    boiler = Alarm(
+        plant=PLANT.key, subject="boiler", fault="short_cycling", urgency="soon",
+        state="unacknowledged", since_ms=now - HOUR_MS, raised_ms=now - HOUR_MS, is_present=True,
+    )  # fmt: skip
+    store = replace(boiler, subject="store", fault="store_too_cool")
+    site.journal.save_alarms([StandingAlarm(boiler, None), StandingAlarm(store, None)])
+    odd = [
+        DataProblem(f"{name}.flow", f"below what {name} showed", now - DAY_MS, None).document()
+        for name in ("heating", "charging")
+    ]
+    site.journal.save_result(PLANT.key, "departures", now, odd)
+    browser_page.goto(f"{url}/pump?id=heating")
+    beside = browser_page.locator(
+        "section", has=browser_page.get_by_role("heading", name="Beside this pump")
+    )
+    expect(beside.locator("tbody tr")).to_have_count(2)
+    expect(beside.get_by_text(FAULTS["short_cycling"].title)).to_be_visible()
+    expect(beside.get_by_text("below what heating showed")).to_be_visible()
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(beside.get_by_text(FAULTS["store_too_cool"].title)).to_be_visible()

@@ -1,0 +1,40 @@
+"""Which pump was in place when."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from analysis.placed import placed_pumps, present_span
+from analysis.plant import Plant, Pump, PumpPlate, Swap
+from analysis.timebase import Span, to_ms
+
+PUMP = Pump(id="heating", drive="electronic", always_on=True)
+FIRST, SECOND = (datetime(2025, month, 1, tzinfo=UTC) for month in (3, 6))
+SPAN = Span(to_ms(datetime(2025, 1, 1, tzinfo=UTC)), to_ms(datetime(2025, 9, 1, tzinfo=UTC)))
+
+
+def plant(*swaps: Swap) -> Plant:
+    return Plant(name="Quay", timezone="UTC", pumps=(PUMP,), swaps=swaps)
+
+
+def test_swaps_part_a_span() -> None:
+    """Two swaps give three pumps; the plates tell what each was, the plant file the present one."""
+    old = PumpPlate(drive="induction", always_on=False)
+    swaps = (
+        Swap(pump="heating", time=SECOND, old=PumpPlate()),
+        Swap(pump="heating", time=FIRST, old=old),
+    )
+    found = placed_pumps(plant(*swaps), PUMP, SPAN)
+    assert [part.start_ms for part, _ in found] == [SPAN.start_ms, to_ms(FIRST), to_ms(SECOND)]
+    assert [one.drive for _, one in found] == ["induction", "electronic", "electronic"]
+    assert [one.always_on for _, one in found] == [False, True, True]
+    assert present_span(plant(*swaps), PUMP, SPAN) == Span(to_ms(SECOND), SPAN.end_ms)
+
+
+def test_only_swaps_of_this_pump_within_the_span_count() -> None:
+    """Another pump's swap, and one before the first reading, part nothing."""
+    swaps = (
+        Swap(pump="charging", time=FIRST),
+        Swap(pump="heating", time=datetime(2024, 1, 1, tzinfo=UTC)),
+    )
+    assert placed_pumps(plant(*swaps), PUMP, SPAN) == [(SPAN, PUMP)]
+    assert present_span(replace(plant(), swaps=swaps), PUMP, SPAN) == SPAN
