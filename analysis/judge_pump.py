@@ -5,58 +5,15 @@ overwhelming: start attempts that never end in running, the square wave of a the
 The same signs with nothing beside them wait for the morning.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
 import numpy as np
 
 from analysis.grid import lasting, trailing
+from analysis.judge_fresh import mind_fresh
 from analysis.levels import BoolArray
+from analysis.mind import DEAD, DRY, STALL, Minded
 from analysis.pump_signs import Signs
-from analysis.readings import IntArray
 
-NONE, DEAD, STALL, DRY = 0, 1, 2, 3
 _FED_MIN = 15
-# In this order one gives way to the next.
-NAMES = {STALL: "stall", DRY: "dry_run", DEAD: "dead_head"}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Minded:
-    """The judge's mind minute by minute: cause seen, whether it wakes, what looks wrong or well.
-
-    `cause` is NONE where nothing is concluded in that minute; `suspect` marks minutes that may
-    belong to a fault, `well` those that end one, by cause.
-    """
-
-    cause: IntArray
-    wakes: BoolArray
-    suspect: BoolArray
-    well: dict[int, BoolArray]
-
-    @classmethod
-    def joined(cls, parts: list["Minded"]) -> "Minded":
-        """One after another."""
-        return cls(
-            np.concatenate([p.cause for p in parts]),
-            np.concatenate([p.wakes for p in parts]),
-            np.concatenate([p.suspect for p in parts]),
-            {c: np.concatenate([p.well[c] for p in parts]) for c in NAMES},
-        )
-
-    def part(self, rows: slice) -> "Minded":
-        """Some of the minutes."""
-        well = {c: flag[rows] for c, flag in self.well.items()}
-        return Minded(self.cause[rows], self.wakes[rows], self.suspect[rows], well)
-
-    def silenced(self, unknown: BoolArray) -> "Minded":
-        """Nothing concluded in minutes in which the pump is not known."""
-        return Minded(
-            np.where(unknown, NONE, self.cause),
-            self.wakes & ~unknown,
-            self.suspect & ~unknown,
-            {c: flag | unknown for c, flag in self.well.items()},
-        )
 
 
 def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
@@ -70,10 +27,8 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
         Minutes in which a store pump is itself suspect: then heat may be meant for the
         store, and the fire calls for no heating pump.
     """
-    size = len(signs.plant)
     if not signs.usual.is_known:
-        nothing = np.zeros(size, bool)
-        return Minded(np.zeros(size, int), nothing, nothing, dict.fromkeys(NAMES, nothing))
+        return mind_fresh(signs)
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
     dry, dry_soon = _dry(signs, wanted)
     stall, stall_soon = _stall(signs, wanted)
@@ -81,7 +36,7 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     # The pipe was read since the pump started: what is held from before tells of standing.
     parts &= signs.one.flow_age_min < lasting(signs.runs)
     dead = signs.runs & ~signs.high & (trailing(parts, 20) >= 15)
-    cause = np.zeros(size, int)
+    cause = np.zeros(len(signs.plant), np.int64)
     for code, flag in ((DEAD, dead), (STALL, stall | stall_soon), (DRY, dry | dry_soon)):
         cause[flag] = code
     suspect = signs.odd | signs.tries | signs.high | (signs.idle & wanted) | signs.light
@@ -152,58 +107,3 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
     wet = turning & ~signs.low_pressure & ~signs.slips
     return {STALL: turning, DRY: wet, DEAD: water}
-
-
-@dataclass(frozen=True, slots=True)
-class Spell:
-    """A fault's stretch in minutes: first row, row of the conclusion, end row or None."""
-
-    cause: int
-    first: int
-    raised: int
-    end: int | None
-    wakes: int | None
-
-
-def spells(minded: Minded) -> Iterator[Spell]:
-    """Walk through the minutes: a fault lasts from its conclusion until the pump is seen well."""
-    size, at = len(minded.cause), 0
-    since = _began(minded.suspect)
-    stirs = np.flatnonzero(minded.cause)
-    while at < size:
-        place = np.searchsorted(stirs, at)
-        if place >= len(stirs):
-            return
-        raised = int(stirs[place])
-        cause = int(minded.cause[raised])
-        other = _after(minded.cause > cause, raised)
-        well = _after(minded.well[cause], raised)
-        end = min(other, well, size)
-        wakes = _after(minded.wakes & (minded.cause == cause), raised)
-        yield Spell(
-            cause,
-            max(int(since[raised]), at),
-            raised,
-            None if end >= size else end,
-            wakes if wakes < end else None,
-        )
-        # What ended well must be seen sound before it can begin anew.
-        at = end if other <= well else _after(minded.cause == NONE, end - 1)
-
-
-def _after(flag: BoolArray, row: int) -> int:
-    """First row after this one with the flag, or far beyond."""
-    rest = flag[row + 1 :]
-    at = int(np.argmax(rest)) if len(rest) else 0
-    return row + 1 + at if len(rest) and rest[at] else 1 << 60
-
-
-def _began(suspect: BoolArray) -> IntArray:
-    """Where the stretch of suspect minutes began, short pauses of up to 15 min included."""
-    at = np.arange(len(suspect))
-    paused = trailing(suspect, 16) == 0
-    begin = np.maximum.accumulate(np.where(paused, at + 1, 0))
-    first_after = np.minimum(begin, at)
-    # The pause's end is not yet the first suspect minute.
-    where = np.append(np.flatnonzero(suspect), [len(suspect)])
-    return np.asarray(np.minimum(where[np.searchsorted(where, first_after)], at), np.int64)

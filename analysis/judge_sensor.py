@@ -147,6 +147,7 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
         if length < _LONGER * longest or not _moved(situation, channel, peer, span):
             longest = max(longest, length)
             continue
+        longest = max(longest, length)  # told once: what ends by itself may be the pipe's habit
         last = int(_of(situation, channel).time_ms[-1])
         yield Finding(
             subject=channel.id,

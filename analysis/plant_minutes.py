@@ -78,8 +78,10 @@ class PumpMinutes(Sliced):
 
     @property
     def water_c(self) -> FloatArray:
-        """Warmer of the loop's pipes [Cel]."""
-        return np.fmax(self.flow_c, self.return_c)
+        """Warmer of the loop's pipes [Cel]; unknown while the flow pipe's sensor is silent."""
+        if np.isnan(self.flow_c).all():
+            return self.return_c
+        return np.where(np.isnan(self.flow_c), np.nan, np.fmax(self.flow_c, self.return_c))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,14 +7,17 @@ import numpy as np
 
 from analysis.finding import Evidence, Finding
 from analysis.grid import is_coarse
-from analysis.judge_pump import DEAD, DRY, NAMES, STALL, Spell
+from analysis.mind import DEAD, DRY, NAMES, STALL, Spell
 from analysis.plant import Pump
 from analysis.pump_signs import Signs
-from analysis.readings import FloatArray, Readings
+from analysis.readings import FloatArray, Readings, usual_step_ms
+from analysis.timebase import SECOND_MS
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
 
 _LOOK_MIN = 8
+_BLIND_STEP_W = 2.5
+"""Half of what a small electronic pump takes at its floor (common practice, no source)."""
 
 
 def judge_stall(situation: Situation) -> Verdict:
@@ -49,7 +52,12 @@ def _missing(situation: Situation, pump: Pump) -> str:
     if channel is None or not len(readings.within(situation.span)):
         return f"a power channel of '{pump.id}' with readings within this time"
     if is_coarse(readings, channel):
-        return f"readings of '{channel.id}' at least every two minutes"
+        every_s = channel.interval_s or usual_step_ms(readings) / SECOND_MS
+        return (
+            f"too coarse: readings of '{channel.id}' come every {every_s:.0f} s, in which start "
+            "attempts and a thermal cut-out hide; at least every two minutes would do, every "
+            "10 s tells soonest"
+        )
     return ""
 
 
@@ -57,7 +65,7 @@ def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str
     """What would settle what the record leaves open, in words; empty where nothing does."""
     signs, _ = seen.signs(pump.id, len(seen.minutes) - 1)
     if not signs.usual.is_known:
-        return f"two hours in which '{pump.id}' was seen running, to learn what is usual for it"
+        return _learning_words(pump, cause)
     if cause == DEAD and not signs.has_pipe:
         return f"flow temperatures of '{pump.id}' and of the boiler, to see standing water"
     if cause == DRY and not signs.has_pipe and np.isnan(seen.minutes.pressure_bar).all():
@@ -68,7 +76,28 @@ def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str
     told = minded.cause.any() or minded.well[cause].any()
     if situation.is_live and not told:
         return f"a time when '{pump.id}' runs or should run; it rests"
-    return ""
+    return _dead_band(situation, signs, pump)
+
+
+def _learning_words(pump: Pump, cause: int) -> str:
+    """What is told meanwhile of a pump of which nothing is learned yet."""
+    words = f"learning: two hours in which '{pump.id}' was seen running and the night after them"
+    meanwhile = {
+        STALL: "power above its plate, endless start attempts, a cold pipe below a fired boiler",
+        DRY: "running without any system pressure",
+    }
+    return words + (f"; until then only {meanwhile[cause]} is told" if cause in meanwhile else "")
+
+
+def _dead_band(situation: Situation, signs: Signs, pump: Pump) -> str:
+    """An electronic pump behind a plug that tells only steps of watts, in words."""
+    channel = situation.plant.first(pump.id, "power")
+    if channel is None or signs.is_induction or signs.usual.step_w < _BLIND_STEP_W:
+        return ""
+    return (
+        f"too coarse: '{channel.id}' tells power in steps of {signs.usual.step_w:.1f} W, in which "
+        f"start attempts and dry running of an electronic pump hide; 0.5 W or less would do"
+    )
 
 
 def _has_demand(signs: Signs) -> bool:
@@ -132,6 +161,9 @@ def _evidence(situation: Situation, seen: _Seen, spell: Spell) -> Iterator[Evide
     power = plant.first(situation.subject, "power")
     levels = signs.usual.levels
     usual = f"{levels.low_w or 0.0:.3g} to {levels.high_w or 0.0:.3g} when running"
+    rated = signs.one.pump.rated_power_w
+    if levels.low_w is None and rated:
+        usual = f"{rated[0]:.3g} to {rated[1]:.3g} by its plate"
     if power is not None:
         yield Evidence(power.id, _power_words(seen), seen.mean(signs.power_w), usual, "W")
     factor = plant.first(situation.subject, "power_factor")

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.grid import trailing
-from analysis.judge_pump import DEAD, Minded, Spell, mind, spells
+from analysis.judge_fresh import mind_fresh
+from analysis.judge_pump import mind
 from analysis.levels import BoolArray
+from analysis.mind import DEAD, Minded, Spell, spells
 from analysis.plant_minutes import PlantMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
 from analysis.pump_signs import Signs
@@ -212,7 +214,8 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
-        found[name] = whole.part(own).silenced(_is_new(minutes, name)[rows])
+        new, fresh = _is_new(minutes, name)[rows], mind_fresh(signs[name]).part(own)
+        found[name] = whole.part(own).where(new, fresh.silenced(at_work(minutes)[rows]))
         if signs[name].one.pump.duty == "store":
             doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
             joined = Minded.joined([before[name], found[name]]) if name in before else found[name]

@@ -89,7 +89,8 @@ def move_alarms(
         )
         finding = lasting.get((subject, fault.name))
         unjudged = fault not in faults or (subject, fault.name) in unknown
-        present = None if unjudged else finding is not None
+        # What is told while it is still being learned stands; silence then is no good news.
+        present = True if finding else None if unjudged else False
         seen = alarms.graded(old.alarm, finding.urgency, now_ms) if finding else old.alarm
         new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:

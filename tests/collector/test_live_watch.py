@@ -94,3 +94,23 @@ def test_sound_hours_raise_nothing(site: Site) -> None:
     lay_in(site, NOW, NOW + 10 * MINUTE_MS)
     assert first_alarm_ms(site, "stall", NOW + 10 * MINUTE_MS) is None
     assert [a for a in site.journal.alarms("quay") if a.alarm.is_standing] == []
+
+
+def test_fresh_plant_tells_start_attempts_before_its_first_night(site: Site) -> None:
+    """Nothing is learned yet; tries that never end in running are told all the same."""
+    tries = np.where(np.arange(0, 30 * 6) % 3 == 0, 8.0, 1.2)
+    lay_in(site, NOW - 60 * MINUTE_MS, NOW)
+    lay_in(site, NOW, NOW + 30 * MINUTE_MS, heating_power=tries)
+    found = first_alarm_ms(site, "stall", NOW + 20 * MINUTE_MS)
+    assert found is not None
+    assert found - NOW <= (STALL_WINDOW_MIN + 1) * MINUTE_MS
+
+
+def test_fresh_plant_says_that_it_learns_and_is_quiet(site: Site) -> None:
+    """Sound first hours raise nothing, and the watch says what it waits for."""
+    lay_in(site, NOW - 60 * MINUTE_MS, NOW + 5 * MINUTE_MS)
+    assert first_alarm_ms(site, "stall", NOW + 5 * MINUTE_MS) is None
+    kept = site.journal.result("quay", "watch")
+    assert kept is not None
+    needs = {row["fault"]: row["needs"] for row in kept[1]["cannot_judge"]}
+    assert needs["stall"].startswith("learning: ")

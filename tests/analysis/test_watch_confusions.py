@@ -1,0 +1,222 @@
+"""What looked like a stall, a shut valve or lost supply and was none, each in hand-made minutes."""
+
+import numpy as np
+import pytest
+
+from analysis.faults import FAULTS, examine
+from analysis.finding import Finding
+from analysis.plant import Boiler, Channel, Plant, Pump, Store
+from analysis.readings import Readings
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
+from analysis.watch import Situation
+
+DAYS = 6
+TIME_MS = np.arange(0, DAYS * DAY_MS, MINUTE_MS)
+HOUR = TIME_MS / HOUR_MS
+LATE = HOUR >= 5 * 24 + 12.0
+AFTER_H = HOUR - (5 * 24 + 12.0)
+
+
+def part(of: str, quantity: str, unit: str, place: str | None = None, **more: object) -> Channel:
+    words = {"interval_s": 60.0, **more}
+    name = f"{of}.{place or quantity}"
+    return Channel(id=name, of=of, quantity=quantity, unit=unit, place=place, **words)  # type: ignore[arg-type]  # words of the table of quantities
+
+
+def house(drive: str = "electronic", *, always_on: bool = False, least_w: float = 4.0) -> Plant:
+    """A boiler, a store, its charging pump and a heating pump."""
+    return Plant(
+        name="Quay", timezone="UTC", boilers=(Boiler(id="boiler", fuel="gas"),),
+        stores=(Store(id="store"),),
+        pumps=(
+            Pump(id="heating", drive=drive, always_on=always_on, rated_power_w=(least_w, 40.0)),  # type: ignore[arg-type]  # a word of the plant file
+            Pump(id="charging", drive="induction", duty="store"),
+        ),
+        channels=(
+            part("heating", "power", "W"),
+            part("charging", "power", "W"),
+            part("boiler", "power", "W"),
+            part("boiler", "temperature", "Cel", "flow"),
+            part("heating", "temperature", "Cel", "flow"),
+            part("plant", "pressure", "bar"),
+        ),
+    )  # fmt: skip
+
+
+def sound(usual_w: float = 12.0) -> dict[str, np.ndarray]:
+    """Heating all day; the burner swings the water by the half hour; the store is charged at six.
+
+    The controller stops the heating pump for the charge, three minutes before the store's own.
+    """
+    rng = np.random.default_rng(7)
+    swing = 4.0 * np.sin(HOUR * 4.0 * np.pi)
+    fires = np.gradient(swing) > -0.05
+    lead = HOUR % 24 - 6.0
+    rests = (lead >= 0) & (lead < 0.6)
+    charges = (lead >= 0.05) & (lead < 0.6)
+    boiler = np.where(rests, 55.0 + 12.0 * np.minimum(lead / 0.2, 1.0), 55.0 + swing)
+    flow = np.where(rests, 54.0 - 10.0 * lead, 54.0 + swing)
+    size = len(TIME_MS)
+    return {
+        "heating.power": np.where(rests, 0.0, usual_w + 0.1 * rng.standard_normal(size)),
+        "charging.power": np.where(charges, 45.0, 0.0),
+        "boiler.power": np.where(fires | rests, 40.0, 5.0),
+        "boiler.flow": boiler + 0.05 * rng.standard_normal(size),
+        "heating.flow": flow + 0.05 * rng.standard_normal(size),
+        "plant.pressure": np.full(size, 1.3),
+    }
+
+
+def record(values: dict[str, np.ndarray], silent: dict[str, np.ndarray]) -> dict[str, Readings]:
+    heard = {name: ~silent.get(name, np.zeros(len(TIME_MS), bool)) for name in values}
+    return {name: Readings.of(TIME_MS[heard[name]], v[heard[name]]) for name, v in values.items()}
+
+
+def found(
+    values: dict[str, np.ndarray], plant: Plant, silent: dict[str, np.ndarray] | None = None
+) -> list[Finding]:
+    names = ("stall", "dry_run", "dead_head", "overheating")
+    situation = Situation(
+        plant=plant, record=record(values, silent or {}), span=Span(0, DAYS * DAY_MS)
+    )
+    return list(examine(situation, [FAULTS[n] for n in names]).findings)
+
+
+def told(values: dict[str, np.ndarray], plant: Plant) -> list[tuple[str, str]]:
+    return [(f.fault, f.urgency) for f in found(values, plant)]
+
+
+def charged(values: dict[str, np.ndarray]) -> np.ndarray:
+    """A second charge on the last noon, as the first of each day."""
+    rests = (AFTER_H >= 0) & (AFTER_H < 0.6)
+    values["heating.power"] = np.where(rests, 0.0, values["heating.power"])
+    values["charging.power"] = np.where(rests & (AFTER_H >= 0.05), 45.0, values["charging.power"])
+    values["boiler.power"] = np.where(rests, 40.0, values["boiler.power"])
+    hot = 55.0 + 12.0 * np.minimum(AFTER_H / 0.2, 1.0)
+    values["boiler.flow"] = np.where(rests, hot, values["boiler.flow"])
+    values["heating.flow"] = np.where(rests, 54.0 - 10.0 * AFTER_H, values["heating.flow"])
+    return rests
+
+
+def stalled(values: dict[str, np.ndarray], power_w: float) -> None:
+    """No water moves from the last noon on: the boiler stays hot, the pipe cools."""
+    values["heating.power"] = np.where(LATE, power_w, values["heating.power"])
+    hot = 62.0 + 4.0 * np.sin(HOUR * 4.0 * np.pi)
+    values["boiler.flow"] = np.where(LATE, hot, values["boiler.flow"])
+    cool = 20.0 + 34.0 * np.exp(-AFTER_H / 1.5)
+    values["heating.flow"] = np.where(LATE, cool, values["heating.flow"])
+
+
+@pytest.mark.parametrize("plant", [house(), house(always_on=True)])
+def test_sound_house_with_a_charge_a_day_raises_nothing(plant: Plant) -> None:
+    """The heating pump rests while the store is charged."""
+    assert told(sound(), plant) == []
+
+
+def test_charge_behind_a_plug_that_fell_silent_is_no_stall() -> None:
+    """The charging pump's plug is out of radio for the hour: the heat may be the store's."""
+    values = sound()
+    charged(values)
+    silent = {"charging.power": (AFTER_H > -0.2) & (AFTER_H < 0.8)}
+    assert found(values, house(), silent) == []
+
+
+def test_rest_while_the_charging_pump_is_heard_at_rest_is_a_stall() -> None:
+    """The same rest, and the charging pump is seen to rest: nobody fetches the heat."""
+    values = sound()
+    stalled(values, 0.0)
+    (finding,) = found(values, house())
+    assert (finding.fault, finding.urgency) == ("stall", "now")
+    assert finding.raised_ms is not None
+    assert finding.raised_ms - TIME_MS[LATE][0] <= 15 * MINUTE_MS
+
+
+def test_smaller_setting_with_moving_water_is_no_stall() -> None:
+    """A third of the power than ever, and the pipe follows the boiler as before: a setting."""
+    values = sound()
+    values["heating.power"] = np.where(LATE, 2.5, values["heating.power"])
+    assert told(values, house()) == []
+
+
+def test_same_little_power_with_a_cooling_pipe_is_a_stall() -> None:
+    """2.5 W of electronics at rest, the pipe parts from the boiler."""
+    values = sound()
+    stalled(values, 2.5)
+    assert told(values, house()) == [("stall", "now")]
+
+
+def test_induction_pump_turned_down_is_no_stall_that_never_ends() -> None:
+    """From the highest to the lowest of three settings, 70 to 33 W, and water moves on."""
+    values = sound(70.0)
+    values["heating.power"] = np.where(LATE, 33.0, values["heating.power"])
+    assert told(values, house("induction")) == []
+
+
+def test_plug_of_whole_watts_one_step_lower_is_no_stall() -> None:
+    """4 W that read 3 W now and then, for an hour."""
+    values = sound(4.0)
+    values["heating.power"] = np.round(values["heating.power"])
+    lower = (AFTER_H >= 0) & (AFTER_H < 1.0)
+    values["heating.power"] = np.where(lower, 3.0, values["heating.power"])
+    wander = 3.6 + (np.arange(len(TIME_MS)) % 7 == 0)
+    values["heating.power"] = np.where(LATE, values["heating.power"], np.round(wander))
+    assert told(values, house(least_w=5.0)) == []
+
+
+def test_held_value_of_a_silent_pipe_sensor_is_no_shut_valve() -> None:
+    """The clip reports on change and falls silent before the morning's start."""
+    plant = house()
+    clip = part("heating", "temperature", "Cel", "flow", reports="change", interval_s=1800.0)
+    channels = tuple(clip if c.id == clip.id else c for c in plant.channels)
+    plant = Plant(
+        name="Quay", timezone="UTC", boilers=plant.boilers, stores=plant.stores,
+        pumps=plant.pumps, channels=channels,
+    )  # fmt: skip
+    values = sound()
+    off = (AFTER_H > -1.0) & (AFTER_H < 0.0)
+    values["heating.power"] = np.where(off, 0.0, values["heating.power"])
+    values["boiler.power"] = np.where(off, 5.0, values["boiler.power"])
+    values["boiler.flow"] = np.where(off, 40.0, values["boiler.flow"])
+    values["heating.flow"] = np.where(off, 54.0 - 30.0 * (AFTER_H + 1.0), values["heating.flow"])
+    silent = {"heating.flow": (AFTER_H > -0.1) & (AFTER_H < 3.0)}
+    assert [f for f in found(values, plant, silent) if f.fault == "dead_head"] == []
+
+
+def test_shut_valve_lasts_beyond_midnight() -> None:
+    """Shut on the fourth noon: one finding to the end, though each night teaches anew."""
+    values = sound()
+    shut = HOUR >= 3 * 24 + 12.0
+    since = HOUR - (3 * 24 + 12.0)
+    values["heating.flow"] = np.where(
+        shut, 20.0 + 34.0 * np.exp(-since / 1.5), values["heating.flow"]
+    )
+    heads = [f for f in found(values, house()) if f.fault == "dead_head"]
+    assert len(heads) == 1
+    assert heads[0].end_ms is None
+
+
+def test_pump_that_takes_nothing_without_water_is_a_dry_run() -> None:
+    """Pressure gone, and the pump that should run stops itself: dry, not merely a stall."""
+    values = sound()
+    stalled(values, 0.0)
+    values["plant.pressure"] = np.where(AFTER_H > -2.0, 0.2, 1.3)
+    first = found(values, house())[0]
+    assert (first.fault, first.urgency) == ("dry_run", "now")
+
+
+def test_silent_flow_sensor_makes_no_body_too_hot() -> None:
+    """With the flow pipe unheard the cool return is not the pump's water."""
+    plant = house()
+    more = (
+        part("heating", "temperature", "Cel", "return"),
+        part("heating", "temperature", "Cel", "body"),
+    )
+    plant = Plant(
+        name="Quay", timezone="UTC", boilers=plant.boilers, stores=plant.stores,
+        pumps=plant.pumps, channels=(*plant.channels, *more),
+    )  # fmt: skip
+    values = sound()
+    values["heating.return"] = np.full(len(TIME_MS), 25.0)
+    values["heating.body"] = values["heating.flow"] - 5.0
+    silent = {"heating.flow": (AFTER_H > 0.0) & (AFTER_H < 2.0)}
+    assert found(values, plant, silent) == []
