@@ -262,10 +262,11 @@ def _blocks(days: Days, length: int = 10) -> tuple[FloatArray, FloatArray, Float
     block = ((at - at[0]) // length).astype(np.intp)
     count = np.bincount(block)
     there = count > 0
-    return tuple(  # type: ignore[return-value]  # three arrays
-        np.bincount(block, weights=w)[there] / count[there]
-        for w in (at, days.value[known], days.season[known])
+    middle, temp = (
+        np.bincount(block, weights=w)[there] / count[there] for w in (at, days.value[known])
     )
+    # of the middle, as days of the year must not be averaged over New Year
+    return middle, temp, day_of_year(((middle + 0.5) * DAY_MS).astype(np.int64))
 
 
 def _covariance(at_days: FloatArray, belief: Belief, length: float = 10.0) -> FloatArray:

@@ -5,14 +5,15 @@ from typing import Any
 
 import numpy as np
 
-from analysis.climate import YEAR_DAYS, Days, outdoor_days
+from analysis.climate import Days, outdoor_days
 from analysis.errors import StokeholdError
 from analysis.finance import Terms
+from analysis.habits import Kind
 from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump_days import PumpDays, pump_days
 from analysis.readings import FloatArray, Record
 from analysis.saving_ratio import Ratio, matched_ratio
-from analysis.season import History, Kind, year_draws
+from analysis.season import History, year_draws
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import PLUG, meter_of
 from analysis.uncertainty import Meter, difference_uncertainty_w
@@ -23,10 +24,6 @@ TYPICAL_OLD_W, TYPICAL_NEW_W = (40.0, 90.0), (5.0, 25.0)
 LEAST_DAYS = 3
 """Fewer measured days on one side are no measurement of it."""
 _DRAWS = 3000
-_MILD = (-0.15, 0.19)
-"""Logarithm of what a heating pump runs in the days not measured, against what the season's line
-through measured days says, and its spread: in spring and autumn sun and people heat along
-(rehearsed houses of seeds below 1000)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,12 +156,7 @@ def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArr
         is_always_on=bool(always),
         timezone=case.plant.timezone,
     )
-    kwh = year_draws(history).kwh[np.arange(_DRAWS)]
-    if always or history.kind != "heating":
-        return kwh
-    measured = float(np.nansum(days.value[-YEAR_DAYS:]))
-    lean = np.exp(_MILD[0] + _MILD[1] * np.random.default_rng(9).standard_normal(_DRAWS))
-    return np.asarray(measured + (kwh - measured) * lean)
+    return year_draws(history).kwh
 
 
 def _same_hours(case: SwapCase) -> DrawnYears:

@@ -7,7 +7,6 @@ how well it explains the days measured, and the year is read off all of them.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -20,70 +19,33 @@ from analysis.climate import (
     day_of_year,
     drawn_years,
 )
+from analysis.habits import (
+    AWAY,
+    BOILER,
+    LOAD_K,
+    WATER,
+    Habit,
+    Kind,
+    Weathers,
+    drawn_weathers,
+    heating,
+)
+from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
 from analysis.signature import memory_of
 from analysis.timebase import DAY_MS
 
-Kind = Literal["heating", "water", "boiler"]
 _NUMBER = 1000
 _DRAWS = 3000
 _NODES = np.polynomial.hermite_e.hermegauss(7)
 _SPELLS_K = 3.2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Habit:
-    """One way a machine may go through the year, as shares of its full daily energy.
-
-    `base` and `whole` are mean and standard deviation of what it uses on days
-    without demand and on days of whole demand; without `whole` demand adds
-    nothing. `chance` is how usual the habit is beforehand.
-    """
-
-    words: str
-    chance: float
-    base: tuple[float, float]
-    whole: tuple[float, float] | None = None
-
-    @property
-    def centre(self) -> FloatArray:
-        """Mean of base and of what demand adds."""
-        whole = self.base if self.whole is None else self.whole
-        return np.array([self.base[0], whole[0] - self.base[0]])
-
-    @property
-    def covariance(self) -> FloatArray:
-        """Covariance of base and of what demand adds: the more base, the less is left."""
-        base = self.base[1] ** 2
-        if self.whole is None:
-            return np.diag([base, 1e-6])
-        return np.array([[base, -base], [-base, base + self.whole[1] ** 2]])
-
-
-SAME, LESS, RESTS = "the same all year", "less out of season", "rests out of season"
-_UNRESTING = (
-    Habit(words=SAME, chance=0.25, base=(0.8, 0.3)),
-    Habit(words=RESTS, chance=0.35, base=(0.03, 0.03), whole=(0.85, 0.2)),
-    Habit(words=LESS, chance=0.4, base=(0.35, 0.25), whole=(0.8, 0.2)),
-)
-_RESTING = (
-    Habit(words=SAME, chance=0.04, base=(0.3, 0.3)),
-    Habit(words=RESTS, chance=0.46, base=(0.03, 0.03), whole=(0.75, 0.25)),
-    Habit(words=LESS, chance=0.5, base=(0.15, 0.12), whole=(0.75, 0.25)),
-)
-_ALWAYS_ON = (
-    Habit(words=SAME, chance=0.6, base=(0.97, 0.2)),
-    Habit(words=LESS, chance=0.4, base=(0.6, 0.25), whole=(0.85, 0.2)),
-)
-_WATER = (
-    Habit(words=SAME, chance=0.75, base=(0.3, 0.4)),
-    Habit(words=LESS, chance=0.25, base=(0.3, 0.4), whole=(0.35, 0.4)),
-)
-_BOILER = (Habit(words=LESS, chance=1.0, base=(0.1, 0.1), whole=(0.5, 0.3)),)
-
-
+_REACH = 0.25
+"""Relative spread for each e-fold by which the rest of the year uses more than was seen: little
+demand says little of a great one (tried on rehearsed houses)."""
+_SUN_LEADS = 2 * np.pi * 30.0 / TROPICAL_YEAR
+"""The sun's year runs a month ahead of the temperature's."""
 _RESTS = 0.05
-"""A machine that rests longer than this share of the time is switched by demand."""
+"""A machine that rests longer than this share of the time is switched by clock or demand."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -121,16 +83,17 @@ class History:
 
 
 def habits_of(history: History) -> tuple[Habit, ...]:
-    """Return the habits to be expected (common practice, no source; tried on rehearsed houses).
+    """Return the habits to be expected.
 
-    What rests on winter days is switched by demand and will rest more in
-    summer. What was seen resting is not always on, whatever the plant file says.
+    What was seen resting is not always on, whatever the plant file says.
     """
     if history.kind != "heating":
-        return _WATER if history.kind == "water" else _BOILER
-    if history.is_always_on and history.rests < 0.1:
-        return _ALWAYS_ON[:1] if history.is_steady else _ALWAYS_ON
-    return _RESTING if history.rests > _RESTS else _UNRESTING
+        return WATER if history.kind == "water" else BOILER
+    return heating(
+        is_steady=history.is_steady,
+        is_always_on=history.is_always_on and history.rests < 0.1,
+        rests=history.rests > _RESTS,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,31 +136,17 @@ def year_draws(history: History) -> YearDraws:
     if known.sum() >= YEAR_DAYS - 5:
         total = float(np.nansum(measured)) * YEAR_DAYS / int(known.sum())
         return YearDraws(np.full(_DRAWS, total), int(known.sum()), "a whole year measured")
-    demand = _demand(history, first)
+    weather = _weather(history, first)
     habits = habits_of(history)
-    fits = [_fit(demand.of_days, history, habit, full=demand.full) for habit in habits]
-    chosen = _choose(fits, demand.full)
-    rest = demand.of_year[chosen.row][:, missing].sum(axis=1)
+    fits = [_fit(weather, history, habit, missing=missing) for habit in habits]
+    chosen = _choose(fits)
     number = int(missing.sum())
     noise = chosen.scatter * np.sqrt(number) * chosen.kick
-    drift = 1.0 + _drift(history) * chosen.kick_of_model
-    sums = (chosen.base * number + chosen.more * rest) * drift + noise
-    total = float(np.nansum(measured)) + np.maximum(sums, 0.0)
+    usual = max(float(np.nanmean(history.days.value)), 0.01 * history.full_kwh[0])
+    reach = np.log(np.maximum(chosen.rest / max(number, 1) / usual, 1.0))
+    drift = 1.0 + np.hypot(chosen.drift, _REACH * reach) * chosen.kick_of_model
+    total = float(np.nansum(measured)) + np.maximum(chosen.rest * drift + noise, 0.0)
     return YearDraws(total, int(known.sum()), chosen.words)
-
-
-def _drift(history: History) -> float:
-    """Relative spread of what no season explains (tried on rehearsed houses).
-
-    Sun, people and settings differ between spring and autumn. Hot water
-    follows people alone: few weeks may hold a holiday or none. What never
-    rests and draws the same power has only the mains voltage to follow.
-    """
-    if history.is_always_on and history.is_steady and history.rests < 0.1:
-        return 0.02
-    if history.kind == "water":
-        return 0.05 + 0.13 * float(np.sqrt(28.0 / max(history.days.known.sum(), 5)))
-    return 0.1
 
 
 def _day_numbers(start_ms: IntArray) -> IntArray:
@@ -206,38 +155,62 @@ def _day_numbers(start_ms: IntArray) -> IntArray:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Demand:
-    """Demand, 0 to 1, by possibility: on the days measured, and on each day of the year."""
+class _Weather:
+    """Weather of the days measured, and of the year in each possibility.
 
-    of_days: FloatArray
-    of_year: FloatArray
+    `seen_c` is NaN where not measured; `full` what the machine could use a day
+    in each possibility [kWh].
+    """
+
+    follows: Weathers
+    seen_c: FloatArray
+    years: Years
+    year_c: FloatArray
+    at: IntArray
+    sun: FloatArray
     full: FloatArray
+    is_known: bool
+
+    def of_days(self, habit: Habit) -> FloatArray:
+        """Both drivers on the days measured, shape (2, k, n)."""
+        sun = self.sun[self.at]
+        if self.is_known:
+            return self.follows.columns(habit.shape, self.seen_c[None, :], sun)
+        return _expected(self, habit, sun)
+
+    def of_year(self, habit: Habit, days: BoolArray) -> FloatArray:
+        """Both drivers summed over days of the year, shape (2, k)."""
+        temp_c, sun = self.year_c[:, days], self.sun[days]
+        return np.asarray(self.follows.columns(habit.shape, temp_c, sun).sum(axis=2))
 
 
-def _demand(history: History, first: int) -> _Demand:
-    """Draw heating limit, range, climate and weather, and what demand follows from each."""
+def _weather(history: History, first: int) -> _Weather:
+    """Draw heating limit, ranges, climate and weather."""
     rng = np.random.default_rng(7)
-    limit = rng.normal(15.5, 1.5, _NUMBER)[:, None]
-    least_k = 1.0 if history.rests < _RESTS and history.kind == "heating" else 6.0
-    range_k = np.exp(rng.uniform(np.log(least_k), np.log(25.0), _NUMBER))[:, None]
+    follows = drawn_weathers(rng, _NUMBER)
     first_day = float(day_of_year(np.int64(first) * DAY_MS + DAY_MS // 2))
-    years = drawn_years(
-        history.outdoor, belief_of_zone(history.timezone), first_day, number=_NUMBER, seed=3
-    )
+    belief = belief_of_zone(history.timezone)
+    years = drawn_years(history.outdoor, belief, first_day, number=_NUMBER, seed=3)
     numbers = _day_numbers(history.days.start_ms)
     there = history.days.known
     seen = _seen_c(history.outdoor, numbers)
-    year_c = _with_measured(years.temp_c, history.outdoor, first)
-    of_year = np.clip((limit - year_c) / range_k, 0.0, 1.0)
-    if np.isfinite(seen[there]).mean() > 0.8:
-        of_days = np.clip((limit - seen[None, :]) / range_k, 0.0, 1.0)
-    else:
-        of_days = _expected(years, (numbers - first) % YEAR_DAYS, limit, range_k, rng)
+    turn = 2 * np.pi * (first_day + np.arange(YEAR_DAYS) - belief.coldest_day) / TROPICAL_YEAR
+    sun = 0.5 - 0.5 * np.cos(turn + _SUN_LEADS)
+    at = (numbers - first) % YEAR_DAYS
     kick, lift = rng.standard_normal((2, _NUMBER))
-    unseen = 1.0 - np.nanmean(of_days[:, there], axis=1)
-    headroom = 0.2 if history.is_steady else 0.5
-    wide = history.full_kwh[1] * kick + headroom * unseen * np.abs(lift)
-    return _Demand(of_days, of_year, history.full_kwh[0] * np.exp(wide))
+    load = np.clip((15.5 - np.median(years.usual_c[:, at[there]], axis=0)) / LOAD_K, 0.0, 1.0)
+    headroom = 0.1 if history.is_steady else 0.4
+    wide = history.full_kwh[1] * kick + headroom * (1.0 - load.mean()) * np.abs(lift)
+    return _Weather(
+        follows,
+        seen,
+        years,
+        _with_measured(years.temp_c, history.outdoor, first),
+        at,
+        sun,
+        history.full_kwh[0] * np.exp(wide),
+        bool(np.isfinite(seen[there]).mean() > 0.8),
+    )
 
 
 def _seen_c(outdoor: Days | None, numbers: IntArray) -> FloatArray:
@@ -263,17 +236,17 @@ def _with_measured(temp_c: FloatArray, outdoor: Days | None, first: int) -> Floa
     return found
 
 
-def _expected(
-    years: Years, at: IntArray, limit: FloatArray, range_k: FloatArray, rng: np.random.Generator
-) -> FloatArray:
-    """Demand to be expected on days whose weather is not known, one shift for all of them."""
+def _expected(weather: _Weather, habit: Habit, sun: FloatArray) -> FloatArray:
+    """Drivers to be expected on days whose weather is not known, one shift for all of them."""
+    rng = np.random.default_rng(13)
+    years, at = weather.years, weather.at
     share = min(5.4 / max(len(at), 1), 1.0)
     shift = rng.standard_normal((len(years.usual_c), 1)) * np.hypot(1.0, _SPELLS_K * share**0.5)
     usual = years.usual_c[:, at] + shift
     spread = _SPELLS_K * (1.0 - share) ** 0.5
     nodes, weights = _NODES
     found = sum(
-        w * np.clip((limit - usual - spread * x) / range_k, 0.0, 1.0)
+        w * weather.follows.columns(habit.shape, usual + spread * x, sun)
         for x, w in zip(nodes, weights, strict=True)
     )
     return np.asarray(found / weights.sum())
@@ -281,92 +254,131 @@ def _expected(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fits:
-    """Base and more under each possibility, for one habit: normal, with their log evidence."""
+    """What the drivers bear under each possibility, for one habit: normal, with log evidence.
+
+    `rest` are the drivers' sums over the days of the year not measured, shape (2, k).
+    """
 
     habit: Habit
+    full: FloatArray
     mean: FloatArray
     root: FloatArray
     evidence: FloatArray
+    rest: FloatArray
     scatter: float
 
 
-def _fit(demand: FloatArray, history: History, habit: Habit, *, full: FloatArray) -> _Fits:
-    """Bayesian straight line in closed form, for every drawn possibility at once."""
-    there = history.days.known & np.isfinite(demand[0])
-    use, driver = history.days.value[there], demand[:, there]
+_BUSY = 0.4
+"""A day of this share of full power and more was one of the season."""
+
+
+def _full(weather: _Weather, history: History, habit: Habit) -> FloatArray:
+    """Energy of a day in season [kWh]: that of the busiest days where they were such."""
+    use = history.days.value[history.days.known]
+    busy = float(np.quantile(use, 0.9))
+    if habit.of_seen and np.median(use) > 0:
+        return np.full(_NUMBER, float(np.median(use)))
+    if habit.shape in ("flat", "season") and busy > _BUSY * history.full_kwh[0]:
+        return np.full(_NUMBER, busy)
+    return weather.full
+
+
+def _fit(weather: _Weather, history: History, habit: Habit, *, missing: BoolArray) -> _Fits:
+    """Bayesian straight line in closed form, for every drawn possibility at once.
+
+    First with the scatter that is usual of the habit, then with the one about
+    the possibilities that fit best.
+    """
+    columns = weather.of_days(habit)
+    there = history.days.known & np.isfinite(columns).all(axis=(0, 1))
+    if history.kind == "water":
+        there &= _at_home(history)
+    use, columns = history.days.value[there], columns[:, :, there]
     at = _day_numbers(history.days.start_ms)[there].astype(np.float64)
-    variance = _variance(use, history, driver, at)
-    n = len(use)
+    usual = habit.unrest * max(float(use.mean()), 0.02 * history.full_kwh[0])
+    full = _full(weather, history, habit)
+    first = _line(use, columns, habit, full=full, variance=usual**2)
+    residual = use - np.einsum("ikn,ki->kn", columns, first[0])
+    square = (residual**2).sum(axis=1)
+    best = residual[np.argmin(square)]
+    worth = 4.0
+    variance = (float(best @ best) + worth * usual**2) / (len(use) + worth)
+    inflation = (len(use) * memory_of(best, at).inflation + 8.0 * 2.0) / (len(use) + 8.0)
+    mean, covariance, evidence = _line(
+        use, columns, habit, full=full, variance=variance * inflation
+    )
+    evidence = evidence - 0.5 * len(use) / inflation * np.log(variance)
+    relative = np.sqrt(float(best @ best) / len(use)) / usual
+    evidence = evidence + np.log(habit.chance) - 0.5 * (np.log(max(relative, 0.1)) / _UNREST) ** 2
+    return _Fits(
+        habit,
+        full,
+        mean,
+        np.asarray(np.linalg.cholesky(covariance), np.float64),
+        evidence,
+        weather.of_year(habit, missing) * (1.0 - AWAY if history.kind == "water" else 1.0),
+        float(np.sqrt(variance * inflation)),
+    )
+
+
+def _at_home(history: History) -> BoolArray:
+    """Days that are none of a holiday: those of more than half the usual draw."""
+    use = history.days.value
+    return np.asarray(np.nan_to_num(use) > 0.5 * np.nanmedian(use)) | ~(np.nanmedian(use) > 0)
+
+
+def _line(
+    use: FloatArray, columns: FloatArray, habit: Habit, *, full: FloatArray, variance: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, covariance and log evidence of what the drivers bear, in each possibility."""
     centre = full[:, None] * habit.centre
     held = np.linalg.inv(habit.covariance) / full[:, None, None] ** 2
-    precision = held.copy()
-    precision[:, 0, 0] += n / variance
-    precision[:, 0, 1] += driver.sum(axis=1) / variance
-    precision[:, 1, 0] += driver.sum(axis=1) / variance
-    precision[:, 1, 1] += (driver**2).sum(axis=1) / variance
-    right = np.column_stack([np.full(len(driver), use.sum()), driver @ use]) / variance
+    precision = held + np.einsum("ikn,jkn->kij", columns, columns) / variance
+    right = np.einsum("ikn,n->ki", columns, use) / variance
     right += np.einsum("kij,kj->ki", held, centre)
     covariance = np.linalg.inv(precision)
     mean = np.einsum("kij,kj->ki", covariance, right)
     left = (use**2).sum() / variance + np.einsum("ki,kij,kj->k", centre, held, centre)
     left -= (right * mean).sum(axis=1)
     log_det = np.linalg.slogdet(precision)[1] - np.linalg.slogdet(held)[1]
-    evidence = np.log(habit.chance) - 0.5 * (left + log_det)
-    root = np.linalg.cholesky(covariance)
-    return _Fits(habit, mean, root, evidence, float(np.sqrt(variance)))
+    return mean, covariance, np.asarray(-0.5 * (left + log_det))
 
 
-def _variance(use: FloatArray, history: History, driver: FloatArray, at: FloatArray) -> float:
-    """Variance of a day about the season, widened by how days hang together.
-
-    Few days say little of it: a fifth of the usual day, with a memory of some
-    days, stands in for them.
-    """
-    middle = driver.mean(axis=0)
-    columns = np.column_stack([np.ones_like(middle), middle])
-    fitted = columns @ np.linalg.lstsq(columns, use, rcond=None)[0]
-    residual = use - fitted
-    memory = memory_of(residual, at)
-    usual = (0.05 if history.is_always_on else 0.2) * max(
-        float(use.mean()), 0.02 * history.full_kwh[0]
-    )
-    worth = 4.0
-    square = (float((residual**2).sum()) + worth * usual**2) / (len(use) + worth)
-    inflation = (len(use) * memory.inflation + 8.0 * 3.0) / (len(use) + 8.0)
-    return square * inflation
+_UNREST = 0.7
+"""Spread of the logarithm of how far days scatter about a habit, against what is usual."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Chosen:
-    """Possibilities drawn by their weight."""
+    """Possibilities drawn by their weight; `rest` the year's days not measured [kWh]."""
 
-    row: IntArray
-    base: FloatArray
-    more: FloatArray
+    rest: FloatArray
     scatter: FloatArray
+    drift: FloatArray
     kick: FloatArray
     kick_of_model: FloatArray
     words: str
 
 
-def _choose(fits: list[_Fits], full: FloatArray) -> _Chosen:
+def _choose(fits: list[_Fits]) -> _Chosen:
     rng = np.random.default_rng(11)
     evidence = np.concatenate([one.evidence for one in fits])
     chance = np.exp(evidence - evidence.max())
     pick = rng.choice(len(evidence), size=5 * _DRAWS, p=chance / chance.sum())
-    which, row = pick // len(full), pick % len(full)
+    full = np.concatenate([one.full for one in fits])[pick]
+    which = pick // _NUMBER
     mean = np.concatenate([one.mean for one in fits])[pick]
     root = np.concatenate([one.root for one in fits])[pick]
     rows = mean + np.einsum("kij,kj->ki", root, rng.standard_normal((len(pick), 2)))
-    sound = (rows >= 0).all(axis=1) & (rows.sum(axis=1) <= 1.3 * full[row])
+    sound = (rows >= -0.01 * full[:, None]).all(axis=1) & (rows.sum(axis=1) <= 1.3 * full)
     order = np.argsort(~sound, kind="stable")[:_DRAWS]
     order = order[np.arange(_DRAWS) % max(int(sound.sum()), 1)]
     shares = np.bincount(which[order], minlength=len(fits)) / _DRAWS
+    sums = np.concatenate([one.rest for one in fits], axis=1)[:, pick[order]]
     return _Chosen(
-        row[order],
-        np.maximum(rows[order, 0], 0.0),
-        np.maximum(rows[order, 1], 0.0),
+        (np.maximum(rows[order], 0.0).T * sums).sum(axis=0),
         np.array([one.scatter for one in fits])[which[order]],
+        np.array([one.habit.drift for one in fits])[which[order]],
         rng.standard_normal(_DRAWS),
         rng.standard_normal(_DRAWS),
         _words(fits, shares),

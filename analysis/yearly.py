@@ -6,10 +6,11 @@ import numpy as np
 
 from analysis.climate import YEAR_DAYS, Days, outdoor_days
 from analysis.estimate import Estimate
+from analysis.habits import Kind
 from analysis.metered import Metered, metered_days
 from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, Record
-from analysis.season import History, Kind, year_draws
+from analysis.season import History, year_draws
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import meter_of
 from analysis.uncertainty import Meter

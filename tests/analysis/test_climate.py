@@ -128,3 +128,14 @@ def test_drawn_weather_begins_where_it_is_told_and_knows_the_south() -> None:
     south = drawn_years(None, belief_of_zone("Australia/Hobart"), 185.0, number=200).temp_c
     assert north[:, :30].mean() > north.mean() + 4
     assert south[:, :30].mean() < south.mean() - 4
+
+
+def test_a_winter_over_new_year_does_not_shift_the_season() -> None:
+    """Sixty days about New Year as the belief has them: the climate learnt is the belief's."""
+    start = parse_rfc3339("2025-11-25T00:00:00Z") + np.arange(60) * DAY_MS
+    belief = TEMPERATE
+    phase = 2 * np.pi * (day_of_year(start + DAY_MS // 2) - belief.coldest_day) / 365.2425
+    days = Days(start, belief.mean_c - belief.swing_k * np.cos(phase))
+    drawn = drawn_years(days, belief, float(day_of_year(start[0])), number=400)
+    assert drawn.usual_c.mean() == pytest.approx(belief.mean_c, abs=0.3)
+    assert np.ptp(drawn.usual_c.mean(axis=0)) == pytest.approx(2 * belief.swing_k, abs=1.0)
