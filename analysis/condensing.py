@@ -166,7 +166,8 @@ def _step_at(seen: Fired, daily: FloatArray, before: IntArray, after: IntArray) 
         return None
     weight = float(np.sqrt(len(before) * known.sum() / (len(before) + known.sum())))
     since = float(np.median(daily[after][known]))
-    return _Hotter(int(after[0]), int(after[-1]), since - middle, since, middle * weight)
+    gain = float(np.mean(up[known])) * weight
+    return _Hotter(int(after[0]), int(after[-1]), since - middle, since, gain)
 
 
 def _hotter_finding(

@@ -160,7 +160,7 @@ def _compared(
     if sureness < _SURE:
         return None
     rates = float(np.median(rate[before])), float(np.median(rate[after]))
-    gain = middle * float(np.sqrt(len(before) * len(up) / (len(before) + len(up))))
+    gain = float(up.mean()) * float(np.sqrt(len(before) * len(up) / (len(before) + len(up))))
     return _Change(int(after[0]), int(after[-1]), *rates, float(sureness), gain)
 
 
