@@ -1,10 +1,17 @@
-"""Whether a condensing boiler condenses: its return against the dew point of its flue gas."""
+"""Whether a condensing boiler condenses: its return against the dew point of its flue gas.
+
+Two things are told: a return that stays above the dew point, and a boiler run so much hotter than
+before at like weather that less condenses than could. The second is told even where valves throttle
+the water so far that the return stays cool, as most of the boiler then is too warm to condense in.
+"""
+
+from typing import NamedTuple
 
 import numpy as np
 
 from analysis.estimate import Estimate
 from analysis.finding import Evidence, Finding
-from analysis.firedays import Fired, fired
+from analysis.firedays import Fired, fired, like_days
 from analysis.plant import Boiler, Plant
 from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, value_at
 from analysis.timebase import DAY_MS, MINUTE_MS
@@ -54,6 +61,15 @@ def return_at(plant: Plant, boiler: Boiler, record: Record, moment: IntArray) ->
     return value_at(readings, moment, hold_limit_ms(readings, channel))
 
 
+def flow_at(plant: Plant, boiler: Boiler, record: Record, moment: IntArray) -> FloatArray | None:
+    """Flow temperature at moments [Cel]; None where it is not measured."""
+    channel = plant.first(boiler.id, "temperature", "flow")
+    readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
+    if channel is None or not len(readings):
+        return None
+    return value_at(readings, moment, hold_limit_ms(readings, channel))
+
+
 def condensing_share(plant: Plant, seen: Fired, record: Record) -> Estimate:
     """Share of firing time for heating in which the return lies below the dew point.
 
@@ -88,6 +104,9 @@ def judge_return_too_warm(situation: Situation) -> Verdict:
     value = return_at(situation.plant, boiler, situation.record, moment)
     if value is None or seen.found.method is None or seen.found.tells == "running":
         return Verdict(needs="return temperature of the boiler, and what shows its firing")
+    hotter = _run_hotter(situation, seen, moment, day)
+    if hotter is not None:
+        return Verdict((_hotter_finding(situation, seen, value, day=day, hotter=hotter),))
     share = _daily_share(value, day, len(seen.days), DEW_POINT_CEL[boiler.fuel])
     if not np.isfinite(share).any():
         return Verdict(needs="a day with an hour of firing for heating")
@@ -98,6 +117,90 @@ def judge_return_too_warm(situation: Situation) -> Verdict:
         signs = float(np.mean(inside < dew)), float(np.median(inside))
         found.append(_finding(situation, seen, signs=signs, days=(first, last)))
     return Verdict(tuple(found))
+
+
+class _Hotter(NamedTuple):
+    """First and last day of running hotter; flow temperature at like weather before, and since."""
+
+    first: int
+    last: int
+    before_c: float
+    after_c: float
+    gain: float
+
+
+_BEFORE_DAYS, _SINCE_DAYS = 5, 3
+_HOTTER_K, _LASTING_K = 9.0, 5.0
+"""A step of the heating curve is 2 to 4 K at usual weather (common practice, no source): this is
+several."""
+_LEAST_FIRING = 30
+
+
+def _run_hotter(
+    situation: Situation, seen: Fired, moment: IntArray, day: IntArray
+) -> _Hotter | None:
+    """The day since which the flow while firing is far above what it was at like weather."""
+    flow = flow_at(situation.plant, seen.boiler, situation.record, moment)
+    if flow is None:
+        return None
+    daily = np.full(len(seen.days), np.nan)
+    for k in range(len(daily)):
+        own = flow[(day == k) & np.isfinite(flow)]
+        if len(own) >= _LEAST_FIRING:
+            daily[k] = np.median(own)
+    usable = np.flatnonzero(np.isfinite(daily))
+    splits = range(_BEFORE_DAYS, len(usable) - _SINCE_DAYS + 1)
+    steps = (_step_at(seen, daily, usable[:k], usable[k:]) for k in splits)
+    return max((s for s in steps if s is not None), key=lambda s: s.gain, default=None)
+
+
+def _step_at(seen: Fired, daily: FloatArray, before: IntArray, after: IntArray) -> _Hotter | None:
+    up = daily[after] - like_days(seen.days, daily, after, before)
+    own = daily[before] - like_days(seen.days, daily, before, before, leave_out=True)
+    known = np.isfinite(up)
+    if known.sum() < _SINCE_DAYS or np.isfinite(own).sum() < _BEFORE_DAYS - 1:
+        return None
+    middle = float(np.median(up[known]))
+    spread = 1.4826 * float(np.nanmedian(np.abs(own - np.nanmedian(own))))
+    if middle < max(_HOTTER_K, 4.0 * spread) or np.mean(up[known] > _LASTING_K) < 0.7:
+        return None
+    weight = float(np.sqrt(len(before) * known.sum() / (len(before) + known.sum())))
+    since = float(np.median(daily[after][known]))
+    gain = float(np.mean(up[known])) * weight
+    return _Hotter(int(after[0]), int(after[-1]), since - middle, since, gain)
+
+
+def _hotter_finding(
+    situation: Situation, seen: Fired, value: FloatArray, *, day: IntArray, hotter: _Hotter
+) -> Finding:
+    channel = situation.plant.first(seen.boiler.id, "temperature", "flow")
+    back = situation.plant.first(seen.boiler.id, "temperature", "return")
+    returned = float(np.nanmedian(value[(day >= hotter.first) & (day <= hotter.last)]))
+    dew = DEW_POINT_CEL[seen.boiler.fuel]
+    return Finding(
+        subject=situation.subject,
+        fault="return_too_warm",
+        start_ms=max(int(seen.days.start_ms[hotter.first]), situation.span.start_ms),
+        end_ms=None,
+        urgency="note",
+        confidence=0.8,
+        evidence=(
+            Evidence(
+                channel.id if channel else "",
+                "median flow temperature while firing",
+                hotter.after_c,
+                f"about {hotter.before_c:.0f} at like weather, as before",
+                "Cel",
+            ),
+            Evidence(
+                back.id if back else "",
+                "median return temperature while firing",
+                returned,
+                f"the lower the better below the dew point of {dew:.1f}",
+                "Cel",
+            ),
+        ),
+    )
 
 
 def _daily_share(value: FloatArray, day: IntArray, days: int, dew_c: float) -> FloatArray:

@@ -51,7 +51,7 @@ BOILER_FAULTS: tuple[Fault, ...] = (
     ),
     Fault(
         name="return_too_warm",
-        title="Condensing boiler does not condense",
+        title="Condensing boiler condenses less than it could",
         of="boiler",
         needs="return temperature of the boiler, and what shows its firing",
         judge=judge_return_too_warm,

@@ -77,6 +77,47 @@ class Fired:
         return np.array([c.end_ms for c in self.found.cycles], np.int64)
 
 
+_LIKE_K = 4.0
+"""Days are like each other where their outdoor temperatures part by no more than this."""
+
+
+def like_days(
+    days: FireDays,
+    value: FloatArray,
+    asked: np.ndarray,
+    among: np.ndarray,
+    *,
+    leave_out: bool = False,
+) -> FloatArray:
+    """Median of a daily value over the three days of most alike weather; NaN where none is alike.
+
+    Parameters
+    ----------
+    days : FireDays
+        Whose outdoor temperature tells what is alike; without any, all days are.
+    value : ndarray, shape (n,)
+        The daily value.
+    asked, among : ndarray of int
+        Numbers of the days asked about, and of those to compare with.
+    leave_out : bool
+        Whether a day is not compared with itself.
+    """
+    outdoor = days.outdoor_c
+    if not np.isfinite(outdoor[among]).any():
+        outdoor = np.zeros(len(days))
+    apart = np.abs(outdoor[asked][:, None] - outdoor[among][None, :])
+    apart = np.where(np.isfinite(apart), apart, np.inf)
+    if leave_out:
+        apart[asked[:, None] == among[None, :]] = np.inf
+    found = np.full(len(asked), np.nan)
+    for i, row in enumerate(apart):
+        nearest = np.argsort(row)[:3]
+        nearest = nearest[row[nearest] <= _LIKE_K]
+        if len(nearest):
+            found[i] = np.median(value[among[nearest]])
+    return found
+
+
 def fired(situation: Situation, boiler: Boiler) -> Fired:
     """A boiler's firings of a situation, worked out once for all its judges."""
     key = f"fired {boiler.id} {situation.span.start_ms} {situation.span.end_ms}"

@@ -1,5 +1,12 @@
-"""Judge of ignition: starts that bring no flame, and the lock-outs that follow them."""
+"""Judge of ignition: starts that bring no flame, and the lock-outs that follow them.
 
+A brief start and a long rest are no sign by themselves: so ends the day's heating, so rests a
+boiler whose valves are shut, and so stops one whose limiter trips because its pump stands. A
+lock-out shows in water that a running pump goes on carrying away, far below where the burner used
+to start.
+"""
+
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -8,8 +15,9 @@ from analysis.finding import Evidence, Finding
 from analysis.firedays import Fired, fired
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray, Readings, hold_limit_ms, value_at
+from analysis.tell_pump import judge_dead_head, judge_dry_run, judge_stall
 from analysis.timebase import DAY_MS, MINUTE_MS, SECOND_MS
-from analysis.watch import Situation, Verdict
+from analysis.watch import Situation, Verdict, running_power_w
 
 _BRIEF_S = 150.0
 """Preheat, purges and tries of a start that fails last no longer (common practice, no source)."""
@@ -17,9 +25,23 @@ _NO_RISE_K = 0.6
 _USUAL_S = 240.0
 _HOTTER_K = 15.0
 _LOCK_S = 40 * 60.0
-_WINDOW_DAYS = 4
-_LEAST_FAILED = 3
-_SHARE = 0.06
+_DRAWN_K = 3.0
+"""So far below its start the water goes when heat is called for and no flame follows."""
+_DRAWN_MS: tuple[int, ...] = (10 * MINUTE_MS, 20 * MINUTE_MS)
+_SAME_MINUTES = 10
+
+
+class _Often(NamedTuple):
+    """How many lock-outs within so many days are trouble, and as what share of all starts."""
+
+    least: int
+    days: int
+    share: float
+
+
+_OFTEN = {"gas": _Often(2, 7, 0.0), "lpg": _Often(2, 7, 0.0), "oil": _Often(3, 4, 0.06)}
+"""A gas burner tries three to five times before it locks out, so each lock-out is many failures; an
+oil burner has one try of ten seconds, and a single miss is no trouble yet (common practice)."""
 
 
 class FailedStarts(NamedTuple):
@@ -40,21 +62,52 @@ def failed_starts(situation: Situation, seen: Fired) -> FailedStarts | None:
         return None
     start, end = seen.start_ms, seen.end_ms
     hold_ms = hold_limit_ms(readings, channel)
-    steps: IntArray = np.arange(0, 6) * MINUTE_MS
     before = value_at(readings, start, hold_ms)
-    later: FloatArray = value_at(readings, (end[:, None] + steps[None, :]).ravel(), hold_ms)
+    parts = (end - start)[:, None] * np.array([0.5, 0.75, 1.0]) + start[:, None]
+    steps = np.hstack((parts.astype(np.int64), end[:, None] + np.arange(1, 6) * MINUTE_MS))
+    later: FloatArray = value_at(readings, steps.ravel(), hold_ms)
     with np.errstate(invalid="ignore"):
-        warmest = later.reshape(len(end), len(steps)).max(axis=1)
+        warmest = later.reshape(steps.shape).max(axis=1)
     on_s = (end - start) / SECOND_MS
     # a boiler stopped by its limit starts hot, one that fails to light starts cool
     hot_c = float(np.nanmedian(before)) if np.isfinite(before).any() else np.inf
     cold = (on_s <= _BRIEF_S) & (warmest - before < _NO_RISE_K) & (before < hot_c + _HOTTER_K)
     rest = np.array([c.off_s or 0.0 for c in seen.found.cycles])
-    locked = cold & (rest >= _LOCK_S)
+    drawn = _is_drawn(situation, readings, end, before=before, hold_ms=hold_ms)
+    locked = cold & (rest >= _LOCK_S) & drawn
     # A boiler whose every firing is brief may warm its water too little to be told from a failure.
     usual = float(np.median(on_s)) if len(on_s) else 0.0
-    failed = locked | (cold & (usual >= _USUAL_S) & (on_s <= 0.25 * usual))
+    failed = locked | (cold & (usual >= _USUAL_S) & (on_s <= 0.25 * usual) & drawn)
     return FailedStarts(failed, locked)
+
+
+def _is_drawn(
+    situation: Situation, flow: Readings, end: IntArray, *, before: FloatArray, hold_ms: int
+) -> BoolArray:
+    """Whether heat went on being drawn after each end: the water falls, and a pump still runs."""
+    with np.errstate(invalid="ignore"):
+        falls = [before - value_at(flow, end + late, hold_ms) >= _DRAWN_K for late in _DRAWN_MS]
+    drawn = falls[-1]
+    running = _pumps_run(situation, end)
+    return np.asarray(drawn if running is None else drawn & running)
+
+
+def _pumps_run(situation: Situation, end: IntArray) -> BoolArray | None:
+    """Whether any pump of heating or store still runs some minutes after; None if none is seen."""
+    found = None
+    for pump in situation.plant.pumps:
+        channel = situation.plant.first(pump.id, "power")
+        readings = situation.record.get(channel.id, Readings.empty()) if channel else None
+        if pump.duty == "recirculation" or channel is None or readings is None or not len(readings):
+            continue
+        usual = running_power_w(readings, channel, situation.span)
+        if usual is None:
+            continue
+        hold_ms = hold_limit_ms(readings, channel)
+        with np.errstate(invalid="ignore"):
+            on = np.all([value_at(readings, end + m, hold_ms) > 0.5 * usual for m in _DRAWN_MS], 0)
+        found = on if found is None else found | on
+    return found
 
 
 def judge_ignition(situation: Situation) -> Verdict:
@@ -66,23 +119,43 @@ def judge_ignition(situation: Situation) -> Verdict:
         return Verdict(
             needs="power of the boiler every ten seconds or on change, and its flow temperature"
         )
-    counts = found.locked if found.locked.sum() >= _LEAST_FAILED else found.failed
-    stretch = _worst_stretch(seen.start_ms, counts)
+    locked = found.locked & ~_by_the_clock(seen.start_ms, found.locked)
+    stretch = _worst_stretch(seen.start_ms, locked, _OFTEN[boiler.fuel])
     if stretch is None:
         return Verdict()
-    return Verdict((_finding(situation, seen, found, first=stretch[0], last=stretch[1]),))
+    finding = _finding(situation, seen, found, first=stretch[0], last=stretch[1])
+    return Verdict() if _is_pumps_fault(situation, finding) else Verdict((finding,))
 
 
-def _worst_stretch(start: IntArray, counts: BoolArray) -> tuple[int, int] | None:
-    """First and last failed start of the time in which they are frequent."""
+def _is_pumps_fault(situation: Situation, finding: Finding) -> bool:
+    """Whether a pump that stands, runs dry or against a shut valve explains it by the limiter."""
+    end_ms = situation.span.end_ms if finding.end_ms is None else finding.end_ms
+    for pump in situation.plant.pumps:
+        own = replace(situation, subject=pump.id)
+        for judge in (judge_stall, judge_dry_run, judge_dead_head):
+            for one in judge(own).findings:
+                last_ms = situation.span.end_ms if one.end_ms is None else one.end_ms
+                if one.start_ms < end_ms and finding.start_ms < last_ms + DAY_MS:
+                    return True
+    return False
+
+
+def _by_the_clock(start: IntArray, locked: BoolArray) -> BoolArray:
+    """Lock-outs that share their time of day with another: a schedule's set-back, no failure."""
+    minute = start // MINUTE_MS % 1440
+    apart = np.abs(minute[:, None] - minute[locked][None, :])
+    apart = np.minimum(apart, 1440 - apart)
+    return np.asarray((apart <= _SAME_MINUTES).sum(axis=1) > 1) & locked
+
+
+def _worst_stretch(start: IntArray, counts: BoolArray, often: _Often) -> tuple[int, int] | None:
+    """First and last lock-out of the time in which they are frequent."""
     at = np.flatnonzero(counts)
-    if len(at) < _LEAST_FAILED:
-        return None
     frequent = np.zeros(len(at), bool)
     for k in range(len(at)):
-        window = (start >= start[at[k]]) & (start < start[at[k]] + _WINDOW_DAYS * DAY_MS)
-        failed = int(counts[window].sum())
-        frequent[k] = failed >= _LEAST_FAILED and failed / int(window.sum()) >= _SHARE
+        window = (start >= start[at[k]]) & (start < start[at[k]] + often.days * DAY_MS)
+        locked = int(counts[window].sum())
+        frequent[k] = locked >= often.least and locked >= often.share * int(window.sum())
     if not frequent.any():
         return None
     return int(at[np.argmax(frequent)]), int(at[-1])
@@ -93,7 +166,8 @@ def _finding(
 ) -> Finding:
     start = seen.start_ms
     within = slice(first, last + 1)
-    is_over = situation.span.end_ms - int(start[last]) > _WINDOW_DAYS * DAY_MS
+    often = _OFTEN[seen.boiler.fuel]
+    is_over = situation.span.end_ms - int(start[last]) > often.days * DAY_MS
     locks = int(found.locked[within].sum())
     days = (int(start[last]) - int(start[first])) / DAY_MS
     return Finding(
@@ -102,7 +176,7 @@ def _finding(
         start_ms=int(start[first]),
         end_ms=int(start[last]) + DAY_MS if is_over else None,
         urgency="soon",
-        confidence=0.9 if locks >= _LEAST_FAILED else 0.7,
+        confidence=0.9 if locks > often.least else 0.7,
         evidence=(
             Evidence(
                 seen.found.channel or "",

@@ -9,17 +9,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.cycling import LIMITS
+from analysis.cycling import DEMAND_PAUSE_MS, LIMITS
 from analysis.finding import Evidence, Finding
-from analysis.firedays import Fired, FireDays, fired
+from analysis.firedays import Fired, FireDays, fired, like_days
 from analysis.readings import FloatArray
-from analysis.timebase import DAY_MS
+from analysis.timebase import DAY_MS, SECOND_MS
 from analysis.watch import Situation, Verdict
 
 _BEFORE_DAYS, _AFTER_DAYS = 7, 3
 """A habit takes a week to know; two days of odd weather are no departure from it."""
-_LIKE_K = 4.0
-"""Days are like each other where their outdoor temperatures part by no more than this."""
 _MORE = 1.5
 """So many times as many starts per hour of demand as on like days are a departure."""
 _SURE = 3.0
@@ -34,9 +32,7 @@ def judge_short_cycling(situation: Situation) -> Verdict:
     if seen.found.method is None or seen.found.tells == "running":
         return Verdict(needs="power, a fuel counter or the flow temperature of the boiler")
     days = seen.days
-    change = _change(days)
-    if change is None:
-        change = _extreme(days)
+    change = _stroke_change(seen) or _change(days) or _extreme(days)
     if change is None:
         if np.isfinite(days.per_demand_hour).sum() < _BEFORE_DAYS + _AFTER_DAYS:
             return Verdict(needs="a week of heating, to know the boiler's own habit")
@@ -45,13 +41,88 @@ def judge_short_cycling(situation: Situation) -> Verdict:
 
 
 class _Change(NamedTuple):
+    """First and last day of a change, starts per demand hour about it, how sure and how large.
+
+    `stroke_s` are the seconds of full flame kept in the water each cycle, before and after, where
+    the change was seen in them.
+    """
+
     first: int
     last: int
-    ratio: float
     before: float
     after: float
     sureness: float
     gain: float
+    stroke_s: tuple[float, float] | None = None
+
+
+# by what a cycle keeps
+
+
+_LEAST_CYCLES = 12
+_STROKE_DAYS = 2
+_STROKE_RATIO = 0.75
+_STROKE_SPREAD = 5.0
+_DRASTIC_STARTS = 1.15
+_LASTING = 0.75
+
+
+def strokes_s(seen: Fired) -> FloatArray:
+    """Seconds of full flame that each cycle lays up in water and metal; NaN where unknown.
+
+    A boiler that heats with the flame's power Q against a load q lays up E = on (Q - q) = off q,
+    so E / Q = on off / (on + off): the thermostat's band and the water moved, whatever the load
+    and the weather (the arithmetic behind NEMA DC-3's N / Nmax = 4x(1 - x)).
+    """
+    cycles = seen.found.cycles
+    off = np.array([c.off_s or np.nan for c in cycles], np.float64)
+    on = (seen.end_ms - seen.start_ms) / SECOND_MS
+    whole = np.array([c.is_complete for c in cycles], bool) & ~seen.is_charge
+    brief = (off * SECOND_MS <= DEMAND_PAUSE_MS) & (on * SECOND_MS <= DEMAND_PAUSE_MS)
+    return np.asarray(np.where(whole & brief, on * off / (on + off), np.nan), np.float64)
+
+
+def _stroke_change(seen: Fired) -> _Change | None:
+    """The day from which on each cycle keeps much less: a narrower band, or less water moved.
+
+    As the weather does not move it, two days before and two after are enough where it was steady.
+    """
+    day = np.searchsorted(seen.days.start_ms, seen.start_ms, side="right") - 1
+    stroke = strokes_s(seen)
+    count = len(seen.days)
+    known = np.isfinite(stroke)
+    often = np.bincount(day[known], minlength=count)[:count] >= _LEAST_CYCLES
+    usable = np.flatnonzero(often)
+    middle = np.array([np.median(stroke[known & (day == k)]) for k in usable.tolist()])
+    found = [
+        (k, _stroke_gain(np.log(middle[:k]), np.log(middle[k:])))
+        for k in range(1, len(usable) - _STROKE_DAYS + 1)
+    ]
+    told = [(k, gain) for k, gain in found if gain is not None]
+    if not told:
+        return None
+    k, gain = max(told, key=lambda one: one[1])
+    rate = seen.days.per_demand_hour
+    before, after = (float(np.nanmedian(rate[part])) for part in (usable[:k], usable[k:]))
+    if not after > _DRASTIC_STARTS * before:
+        return None
+    strokes = float(np.median(middle[:k])), float(np.median(middle[k:]))
+    return _Change(int(usable[k]), int(usable[-1]), before, after, 6.0, gain, strokes)
+
+
+def _stroke_gain(before: FloatArray, after: FloatArray) -> float | None:
+    """How far strokes fell, summed over the days after; None where that is no lasting step."""
+    usual = float(np.median(before))
+    spread = 1.4826 * float(np.median(np.abs(before - usual))) if len(before) > 2 else 0.05
+    limit = max(-np.log(_STROKE_RATIO), _STROKE_SPREAD * spread)
+    fallen = usual - after
+    lasting = np.mean(fallen > 0.5 * limit), np.mean(before > usual - 0.5 * limit)
+    if np.median(fallen) < limit or min(lasting) < _LASTING:
+        return None
+    return float((fallen - 0.5 * limit).sum())
+
+
+# by starts at like weather
 
 
 def _change(days: FireDays) -> _Change | None:
@@ -71,15 +142,17 @@ def _compared(
     days: FireDays, rate: FloatArray, before: np.ndarray, after: np.ndarray
 ) -> _Change | None:
     log = np.log(np.maximum(rate, 1e-3))
-    usual = _like(days, log, after, before)
-    own = log[before] - _like(days, log, before, before, leave_out=True)
+    usual = like_days(days, log, after, before)
+    own = log[before] - like_days(days, log, before, before, leave_out=True)
     up = log[after] - usual
     known = np.isfinite(up)
     if known.sum() < _AFTER_DAYS or np.isfinite(own).sum() < _BEFORE_DAYS - 1:
         return None
     up, spread = up[known], max(float(np.nanstd(own)), 0.1)
     middle = float(np.median(up))
-    shorter = np.nanmedian(days.median_on_s[after]) / np.nanmedian(days.median_on_s[before])
+    # the mean, not the median: where a lock rules most firings, it is the long ones that vanish
+    mean_h = days.on_h / np.maximum(days.starts, 1.0)
+    shorter = np.median(mean_h[after]) / np.median(mean_h[before])
     lasting = np.mean(up > np.log(1.25))
     if middle < np.log(_MORE) or lasting < 0.8 or shorter > 0.9:
         return None
@@ -87,35 +160,8 @@ def _compared(
     if sureness < _SURE:
         return None
     rates = float(np.median(rate[before])), float(np.median(rate[after]))
-    gain = float((up - np.log(1.25)).sum())
-    return _Change(
-        int(after[0]), int(after[-1]), float(np.exp(middle)), *rates, float(sureness), gain
-    )
-
-
-def _like(
-    days: FireDays,
-    log: FloatArray,
-    asked: np.ndarray,
-    among: np.ndarray,
-    *,
-    leave_out: bool = False,
-) -> FloatArray:
-    """Median over the three days among others whose weather is most alike; NaN without any."""
-    outdoor = days.outdoor_c
-    if not np.isfinite(outdoor[among]).any():
-        outdoor = np.zeros(len(days))
-    apart = np.abs(outdoor[asked][:, None] - outdoor[among][None, :])
-    apart = np.where(np.isfinite(apart), apart, np.inf)
-    if leave_out:
-        apart[asked[:, None] == among[None, :]] = np.inf
-    found = np.full(len(asked), np.nan)
-    for i, row in enumerate(apart):
-        nearest = np.argsort(row)[:3]
-        nearest = nearest[row[nearest] <= _LIKE_K]
-        if len(nearest):
-            found[i] = np.median(log[among[nearest]])
-    return found
+    gain = float(up.mean()) * float(np.sqrt(len(before) * len(up) / (len(before) + len(up))))
+    return _Change(int(after[0]), int(after[-1]), *rates, float(sureness), gain)
 
 
 def _extreme(days: FireDays) -> _Change | None:
@@ -126,9 +172,7 @@ def _extreme(days: FireDays) -> _Change | None:
     known = np.flatnonzero(np.isfinite(rate))
     if len(at) < 3 or not bad[known[-3:]].all():
         return None
-    return _Change(
-        int(at[0]), int(at[-1]), 1.0, float("nan"), float(np.median(rate[at])), _SURE, 0.0
-    )
+    return _Change(int(at[0]), int(at[-1]), float("nan"), float(np.median(rate[at])), _SURE, 0.0)
 
 
 def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
@@ -140,6 +184,20 @@ def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
     usual = f"about {change.before:.1f} at like weather" if change.before == change.before else ""
     thumb = f"rule of thumb: at most {limits.most_per_hour:.0f}"
     channel = seen.found.channel or ""
+    kept = change.stroke_s
+    stroke = (
+        ()
+        if kept is None
+        else (
+            Evidence(
+                channel,
+                "full flame kept in the water each cycle, whatever the weather",
+                kept[1],
+                f"about {kept[0]:.0f} as before",
+                "s",
+            ),
+        )
+    )
     return Finding(
         subject=situation.subject,
         fault="short_cycling",
@@ -162,6 +220,7 @@ def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
                 f"rule of thumb: at least {limits.shortest_median_s / 60:.0f}",
                 "min",
             ),
+            *stroke,
         ),
         possible=causes(situation, seen),
     )

@@ -1,12 +1,15 @@
 """A pump's sheet: daily rows and epochs, and what was usual of each sign while it was learned."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from analysis.days import quantiles
 from analysis.estimate import plain
 from analysis.history import LEARNING_DAYS, Epoch, PumpHistory
+from analysis.slow import history_of
 from analysis.usual import baseline_rows
+from analysis.watch import Situation
 
 SIGNS = ("level_w", "factor", "restless", "spread_k", "run_h", "idle_k")
 """Columns of the daily rows that are shown with what was usual."""
@@ -28,8 +31,22 @@ def pump_sheet(history: PumpHistory) -> dict[str, Any]:
     return history.document() | {"usual": usual}
 
 
+def pump_sheets(situation: Situation) -> list[dict[str, Any]]:
+    """Sheets of every pump whose power is measured, from what its judges worked out.
+
+    Parameters
+    ----------
+    situation : Situation
+        The one that was examined; its memo holds every pump's past.
+    """
+    parts = (replace(situation, subject=pump.id) for pump in situation.plant.pumps)
+    return [pump_sheet(history) for part in parts if (history := history_of(part)) is not None]
+
+
 def usual_band(history: PumpHistory, epoch: Epoch, sign: str) -> list[float | None] | None:
     """Fifth and ninety-fifth percentile of a sign over the days an epoch was learned from.
+
+    An epoch that leaves the pump as it was has what was usual before it, as its plug reads it.
 
     Parameters
     ----------
@@ -40,6 +57,7 @@ def usual_band(history: PumpHistory, epoch: Epoch, sign: str) -> list[float | No
     sign : str
         A column of the daily rows.
     """
-    value = getattr(history.days, sign)[baseline_rows(history, epoch)]
-    low, high = quantiles(value, (0.05, 0.95), LEARNING_DAYS)
+    learned = baseline_rows(history, history.chain_of(epoch))
+    value = getattr(history.even, sign)[learned[learned <= epoch.last]]
+    low, high = quantiles(value * history.as_read(epoch, sign), (0.05, 0.95), LEARNING_DAYS)
     return None if math.isnan(low) else [plain(low, 4), plain(high, 4)]

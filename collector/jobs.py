@@ -12,6 +12,7 @@ from analysis.faults import FAULTS, examine, paced, subjects
 from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.pump_learned import PlantLearned
+from analysis.pumpsheet import pump_sheets
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
@@ -169,7 +170,10 @@ def _make(site: Site, result: Result, night: Nightly) -> None:
 
 
 def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms."""
+    """Judge what shows over days and weeks, from the whole history, and move its alarms.
+
+    The pumps' sheets rest on the same daily rows, so that they are made here.
+    """
     faults = paced("day")
     for plant in site.plants_as_recorded():
         span = plant_extent(site.store, plant)
@@ -181,6 +185,7 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "slow", now_ms, health.document())
+        site.journal.save_result(plant.key, "pumps", now_ms, pump_sheets(situation))
 
 
 JOBS: tuple[Job, ...] = (

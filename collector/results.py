@@ -9,14 +9,11 @@ from analysis.commissioning import newest_reports
 from analysis.costs import plant_costs
 from analysis.cycles import boiler_cycles
 from analysis.departure import departed_channels
-from analysis.energy import energy_use
 from analysis.firing_power import firing_threshold_w
-from analysis.history import pump_history
 from analysis.mode import pump_mode
 from analysis.placed import present_span
 from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
-from analysis.pumpsheet import pump_sheet
 from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.service import Deed
@@ -83,15 +80,6 @@ def firing_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
-def energy(night: Nightly) -> dict[str, Any]:
-    """Electric energy of every pump and boiler."""
-    plant, record, span = night.plant, night.record, night.span
-    return {
-        "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
-        "boilers": [energy_use(plant, b, record, span).document("boiler") for b in plant.boilers],
-    }
-
-
 def costs(night: Nightly) -> dict[str, Any]:
     """Electricity and fuel in a year and in money, with the signature's picture."""
     return plant_costs(night.plant, night.record, night.span).document()
@@ -136,16 +124,6 @@ def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
     return [report.document() for report in reports]
 
 
-def pump_sheets(night: Nightly) -> list[dict[str, Any]]:
-    """Daily rows, epochs and usual bands of every pump whose power is measured."""
-    found = []
-    for pump in night.plant.pumps:
-        history = pump_history(night.plant, pump, night.record, night.span)
-        if history is not None:
-            found.append(pump_sheet(history))
-    return found
-
-
 def modes(night: Nightly) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
@@ -162,11 +140,9 @@ RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
-    Result("energy", energy),
     Result("costs", costs),
     Result("cycles", cycles),
     Result("boilers", boilers),
-    Result("pumps", pump_sheets),
     Result("mode", modes),
     Result("departures", departures),
     Result("saving", savings),

@@ -56,9 +56,10 @@ def sample(name: str) -> Rehearsal:
     """
     start, days = SAMPLES[name]
     interval_s = 120.0 if name == "swap" else 60.0
-    case = Case(
-        name=name, tells=name, wish=replace(_WISH, plug_s=interval_s), swap=name == "swap", others=0
-    )
+    # a burner that modulates hides its band behind its lock for weeks; the old one shows it
+    condensing = name != "short_cycling"
+    wish = replace(_WISH, plug_s=interval_s, condensing=condensing)
+    case = Case(name=name, tells=name, wish=wish, swap=name == "swap", others=0)
     faults = _faults(name)
     return perform(_in_the_house(case, parse_rfc3339(start), days, faults, interval_s=interval_s))
 

@@ -107,7 +107,7 @@ def _standing(view: View, pump: Pump) -> list[Any]:
 
 
 def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
-    energy = (view.result("energy") or {}).get("pumps", ())
+    energy = (view.result("costs") or {}).get("pumps", ())
     use: dict[str, Any] = next((u for u in energy if u["pump"] == pump.id), {})
     epoch = sheet["epochs"][-1] if sheet else {}
     rated = pump.rated_power_w

@@ -65,11 +65,13 @@ def situation(record, days: float, subject: str = "boiler") -> Situation:
 # short cycling
 
 
-def cycling(days: int, *, change_day: int, outdoor_c) -> dict[str, Readings]:
-    """Ten on, twenty off; from a day on three on and six off."""
+def cycling(
+    days: int, *, change_day: int, outdoor_c, habits=((10, 20), (3, 6))
+) -> dict[str, Readings]:
+    """Ten minutes on, twenty off; from a day on three on and six off."""
     firings, at = [], 0.0
     while at < days * 1440:
-        on, off = (10, 20) if at < change_day * 1440 else (3, 6)
+        on, off = habits[0] if at < change_day * 1440 else habits[1]
         firings.append((at + off / 2, at + off / 2 + on))
         at += on + off
     return {"boiler.power": power_of(firings, days), "plant.outdoor": minutes(days, outdoor_c)}
@@ -88,10 +90,34 @@ def test_departure_from_own_habit_at_like_weather_is_short_cycling() -> None:
 
 
 def test_more_starts_in_other_weather_are_no_departure() -> None:
-    """The same change together with a change of the weather by 12 K says nothing."""
+    """Twice the starts at another load keep as much each cycle: N / Nmax = 4x(1 - x) (NEMA DC-3).
+
+    A band worth 6.67 min of flame gives 52.3 min from start to start at a load of 15 %, 26.7 min
+    at 50 %.
+    """
+    outdoor = np.where(np.arange(20 * 1440) < 9 * 1440, 12.0, -1.0)
+    habits = ((7.84, 44.4), (13.33, 13.33))
+    record = cycling(20, change_day=9, outdoor_c=outdoor, habits=habits)
+    assert not judge_short_cycling(situation(record, 20)).findings
+
+
+def test_a_narrower_band_is_told_in_any_weather() -> None:
+    """Each cycle keeps a third of what it did, though it grew 12 K warmer meanwhile."""
     outdoor = np.where(np.arange(20 * 1440) < 9 * 1440, -5.0, 7.0)
-    verdict = judge_short_cycling(situation(cycling(20, change_day=9, outdoor_c=outdoor), 20))
-    assert not verdict.findings
+    found = judge_short_cycling(
+        situation(cycling(20, change_day=9, outdoor_c=outdoor), 20)
+    ).findings
+    assert [f.fault for f in found] == ["short_cycling"]
+    kept = next(e for e in found[0].evidence if "each cycle" in e.what)
+    assert kept.value == pytest.approx(120.0, rel=0.05)
+    assert "400" in kept.expected
+
+
+def test_a_drastic_change_is_told_within_days() -> None:
+    """One steady day before and three after are enough where each cycle keeps a third."""
+    record = cycling(4, change_day=1, outdoor_c=3.0)
+    assert [f.start_ms for f in judge_short_cycling(situation(record, 4)).findings] == [DAY_MS]
+    assert not judge_short_cycling(situation(cycling(4, change_day=9, outdoor_c=3.0), 4)).findings
 
 
 def test_no_source_of_firings_is_told() -> None:
@@ -138,6 +164,18 @@ def test_return_above_the_dew_point_for_days_is_found() -> None:
     assert [f.start_ms for f in found] == [5 * DAY_MS]
     assert found[0].evidence[0].value == 0.0
     assert not judge_return_too_warm(situation(heated(45.0), 10)).findings
+
+
+def test_a_boiler_run_hotter_at_like_weather_is_told() -> None:
+    """The flow rises from 50 to 68 while the return stays cool: less condenses than could."""
+    record = heated(40.0)
+    hotter = np.where(np.arange(10 * 1440) < 6 * 1440, 50.0, 68.0)
+    record["boiler.flow"] = minutes(10, hotter)
+    found = judge_return_too_warm(situation(record, 10)).findings
+    assert [f.start_ms for f in found] == [6 * DAY_MS]
+    assert found[0].evidence[0].value == pytest.approx(68.0)
+    record["plant.outdoor"] = minutes(10, np.where(hotter > 60, -8.0, 8.0))
+    assert not judge_return_too_warm(situation(record, 10)).findings
 
 
 def test_condensing_share_is_that_of_the_firing_time() -> None:
@@ -228,13 +266,18 @@ def test_store_below_fifty_while_charged_is_too_cool() -> None:
 
 
 def test_lock_outs_after_starts_without_flame_are_found() -> None:
-    """One minute of fan, cold water, hours of pause, five times over; sound firings are none."""
+    """A minute of fan, hours of falling water, five times; rests nobody draws from are none."""
     sound = [(60.0 * k, 60.0 * k + 20) for k in range(24 * 4)]
     failed = [(4 * 1440 + 300.0 * k, 4 * 1440 + 300.0 * k + 1) for k in range(5)]
     flow = np.full(6 * 1440, 40.0)
     for start, end in sound:
         flow[int(start) : int(end) + 5] += 15.0
+    still = flow.copy()
+    for _, end in failed:
+        flow[int(end) : int(end) + 240] -= np.minimum(np.arange(240) / 2.0, 15.0)
     record = {"boiler.power": power_of(sound + failed, 6), "boiler.flow": minutes(6, flow)}
+    unasked = {"boiler.power": record["boiler.power"], "boiler.flow": minutes(6, still)}
+    assert not judge_ignition(situation(unasked, 6)).findings
     found = judge_ignition(situation(record, 6)).findings
     assert [f.fault for f in found] == ["ignition_trouble"]
     assert found[0].start_ms == pytest.approx(4 * DAY_MS, abs=5 * MINUTE_MS)

@@ -93,6 +93,21 @@ def test_gap_saves_nothing() -> None:
     assert found.so_far.value == pytest.approx(60 * 19 * 24 / 1000, rel=0.03)
 
 
+def test_steady_old_pump_never_uses_more_than_it_could() -> None:
+    """The new pump works from 6 to 14 W as days grow colder: the old would have used 70 W all days.
+
+    70 W x 24 h is 1.68 kWh; a day of more would be beyond the ceiling.
+    """
+    plant = _plant(_swap())
+    plain = _steady(70.0, 10.0)
+    since = np.clip((plain.time_ms - AT_MS) / (SPAN.end_ms - AT_MS), 0.0, 1.0)
+    colder = np.where(plain.time_ms < AT_MS, 0.0, 8.0 * (since - 0.5))
+    record = {"one.power": Readings(plain.time_ms, plain.value + colder)}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    after = [d.old_kwh for d in found.days if d.start_ms > AT_MS and d.old_kwh is not None]
+    assert np.array(after) == pytest.approx(1.68, rel=0.03)
+
+
 def test_always_on_replaced_by_switched() -> None:
     """70 W always on, then 10 W switched: at most 613 kWh, at least those less 88 and the plug."""
     new = PumpPlate(drive="electronic", always_on=False)

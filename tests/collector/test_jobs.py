@@ -99,9 +99,9 @@ def test_today_and_nightly_results(site: Site) -> None:
     today = site.journal.result("quay", "today")
     assert today is not None
     assert today[1]["heating"]["measured_kwh"] == pytest.approx(0.05 * 12, abs=0.06)
-    energy = site.journal.result("quay", "energy")
-    assert energy is not None
-    assert energy[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
+    costs = site.journal.result("quay", "costs")
+    assert costs is not None
+    assert costs[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
 
 
@@ -224,12 +224,12 @@ def test_result_that_fails_leaves_the_others_alone(
     def broken(_night: Nightly) -> None:
         raise ValueError("no figures")
 
-    rows = (Result("energy", broken), *(r for r in RESULTS if r.name == "cycles"))
+    rows = (Result("costs", broken), *(r for r in RESULTS if r.name == "cycles"))
     monkeypatch.setattr("collector.jobs.RESULTS", rows)
     lay_in(site, NOW - 2 * DAY_MS, NOW, 50.0)
-    site.journal.save_result("quay", "energy", NOW - DAY_MS, {"kept": True})
+    site.journal.save_result("quay", "costs", NOW - DAY_MS, {"kept": True})
     nightly_results(site, NOW)
-    assert site.journal.result("quay", "energy") == (NOW - DAY_MS, {"kept": True})
+    assert site.journal.result("quay", "costs") == (NOW - DAY_MS, {"kept": True})
     assert site.journal.result("quay", "cycles") is not None
     (event,) = site.journal.events("quay")
-    assert event.words.startswith("the nightly result 'energy' failed (no figures)")
+    assert event.words.startswith("the nightly result 'costs' failed (no figures)")

@@ -35,3 +35,27 @@ def test_nobody_is_woken_where_nothing_is_urgent(
 def test_new_pump_is_not_judged_by_the_old_one(capsys: pytest.CaptureFixture[str]) -> None:
     """From 81 W to 8 W is a swap, no stall; the mains were off while it was made."""
     assert now_findings("swap", capsys) == {("boiler", "supply_lost")}
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [("short_cycling", {("boiler", "short_cycling")}), ("healthy_week", set())],
+)
+def test_a_hurried_burner_is_told_within_days_and_a_sound_one_is_not(
+    name: str, told: set[tuple[str, str]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Three days of a narrow band are told as such; nothing is told of the sound week."""
+    folder = SAMPLES / name
+    main(["health", "--plant", str(folder / "plant.toml"), "--log", str(folder / "log.csv.gz"),
+          "--json"])  # fmt: skip
+    document = json.loads(capsys.readouterr().out)
+    assert {(f["subject"], f["fault"]) for f in document["findings"]} == told
+
+
+def test_a_seized_pump_is_no_ignition_trouble(capsys: pytest.CaptureFixture[str]) -> None:
+    """The limiter stops the burner while the pump stands; that is not told of the burner."""
+    folder = SAMPLES / "stalled_pump"
+    main(["health", "--plant", str(folder / "plant.toml"), "--log", str(folder / "log.csv.gz"),
+          "--json"])  # fmt: skip
+    document = json.loads(capsys.readouterr().out)
+    assert "ignition_trouble" not in {f["fault"] for f in document["findings"]}
