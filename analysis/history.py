@@ -95,19 +95,31 @@ class PumpHistory:
             "epochs": [self._epoch_document(e) for e in self.epochs],
         }
 
+    def chain_of(self, epoch: Epoch) -> Epoch:
+        """The chain an epoch belongs to."""
+        return next(c for c in self.chains if c.first <= epoch.first <= c.last)
+
+    def as_read(self, epoch: Epoch, sign: str) -> float:
+        """Ratio of what an epoch's plug reads to what its chain's first plug would have read."""
+        part = slice(epoch.first, epoch.last + 1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ratio = getattr(self.days, sign)[part] / getattr(self.even, sign)[part]
+        ratio = ratio[np.isfinite(ratio)]
+        return float(np.median(ratio)) if len(ratio) else 1.0
+
     def _epoch_document(self, epoch: Epoch) -> dict[str, Any]:
-        rows = self.rows(epoch)
-        since = next(c.first for c in self.chains if c.first <= epoch.first <= c.last)
-        ran = np.isfinite(self.days.level_w[since : epoch.last + 1]).sum()
-        learned = rows[:BASELINE_DAYS]
-        level = quantiles(self.days.level_w[learned], (0.5, 0.05, 0.95), 1)
+        rows = self.rows(self.chain_of(epoch))
+        ran = int((rows <= epoch.last).sum())
+        learned = rows[: min(BASELINE_DAYS, ran)]
+        watts = self.even.level_w[learned] * self.as_read(epoch, "level_w")
+        level = quantiles(watts, (0.5, 0.05, 0.95), 1)
         return {
             "from": format_rfc3339(epoch.start_ms),
             "why": epoch.why,
             "drive": epoch.drive,
             "voltage_exponent": plain(epoch.exponent, 3),
             "ratio": plain(epoch.ratio, 4),
-            "is_learning": bool(ran < LEARNING_DAYS),
+            "is_learning": ran < LEARNING_DAYS,
             "days_learned": len(learned),
             "baseline_w": plain(level[0], 4),
             "low_w": plain(level[1], 4),

@@ -54,7 +54,7 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     odd = signs.odd & ~signs.fed & (trailing(signs.odd, 10) >= 8)
     # Little power with the pipe as near the boiler as ever may be a smaller setting: without
     # flow a fire soon parts them.
-    now |= odd & (signs.stands | (wanted & ~signs.close))
+    now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.

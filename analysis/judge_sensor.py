@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.finding import DataProblem, Evidence, Finding
-from analysis.grid import ago, held, lasting
+from analysis.grid import ago, held, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.plant import Channel
+from analysis.plant_minutes import PumpMinutes
 from analysis.readings import FloatArray, Readings, usual_step_ms
 from analysis.silence import usual_silence_ms
 from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
@@ -149,6 +150,7 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
             continue
         longest = max(longest, length)  # told once: what ends by itself may be the pipe's habit
         last = int(_of(situation, channel).time_ms[-1])
+        doubtful = _in_fault(situation, channel.of, span)
         yield Finding(
             subject=channel.id,
             fault="sensor_stuck",
@@ -156,13 +158,28 @@ def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]
             end_ms=None if span.end_ms >= last else span.end_ms,
             raised_ms=min(span.start_ms + _STUCK_MS, span.end_ms),
             urgency="note",
-            confidence=0.9,
+            confidence=0.5 if doubtful else 0.9,
             evidence=(
                 Evidence(channel.id, "repeats", value, "moving with the water", "Cel"),
                 Evidence(peer.id, "moved meanwhile by more than", _MOVED_K, "", "K"),
             ),
             ruled_out=("a resting loop: its other pipe moves and its pump runs",),
         )
+
+
+def _in_fault(situation: Situation, part: str, span: Span) -> bool:
+    """Whether the loop's pump shows a fault meanwhile: a pipe of standing water may well rest."""
+    seen = watched(situation)
+    if part not in seen.minutes.pumps:
+        return False
+    first, end = np.searchsorted(seen.minutes.start_ms, (span.start_ms, span.end_ms))
+    return any(
+        s.first < end and (s.end is None or s.end + _AFTER_FAULT_MIN > first)
+        for s in seen.spells_of(part)
+    )
+
+
+_AFTER_FAULT_MIN = 720
 
 
 def _repeats(readings: Readings) -> Iterator[tuple[Span, float]]:
@@ -221,6 +238,8 @@ _DROP_K, _DROP_MIN = 7.0, 8
 _FLAT_K, _FLAT_MIN = 1.5, 25
 _OTHER_KEPT_K = 3.0
 _ALIKE_K = 4.0
+_RUNS_SHARE, _RUNS_W = 0.7, 4.0
+"""A pump takes more when running than that of its plate's least, or than any at rest."""
 
 
 def judge_off_pipe(situation: Situation) -> Verdict:
@@ -242,7 +261,8 @@ def _off_findings(seen: Watched, channel: Channel) -> Iterator[Finding]:
     if channel.place == "return":
         value, other = other, value
     at = 0
-    rows = np.flatnonzero(_fell(value, other, seen.minutes.source_c(one.pump)))
+    fell = _fell(value, other, seen.minutes.source_c(one.pump)) & ~_started(one)
+    rows = np.flatnonzero(fell)
     for row in rows:
         if row < at:
             continue
@@ -273,7 +293,7 @@ def _off_findings(seen: Watched, channel: Channel) -> Iterator[Finding]:
 def _fell(value: FloatArray, other: FloatArray, source: FloatArray) -> BoolArray:
     """Minutes in which a fall beyond what a pipe can do has been followed by a flat half hour."""
     whole = held(value, 40)
-    before = ago(whole, _FLAT_MIN + _DROP_MIN)
+    before = ago(value, _FLAT_MIN + _DROP_MIN)
     settled = ago(whole, _FLAT_MIN)
     with np.errstate(invalid="ignore"):
         fast = before - settled > _DROP_K
@@ -287,6 +307,15 @@ def _fell(value: FloatArray, other: FloatArray, source: FloatArray) -> BoolArray
         kept &= ~(np.abs(ago(held(source, 40), _FLAT_MIN) - settled) < _ALIKE_K)
         kept &= ~(np.abs(ago(held(other, 40), _FLAT_MIN) - settled) < _ALIKE_K)
     return np.asarray(fast & flat & low & kept)
+
+
+def _started(one: PumpMinutes) -> BoolArray:
+    """Minutes in whose fall the loop's pump started: it pushes a boiler's cold water along."""
+    rated = one.pump.rated_power_w
+    on = np.nan_to_num(one.drawn.high_w) > (_RUNS_SHARE * rated[0] if rated else _RUNS_W)
+    starts = np.concatenate(([0.0], (on[1:] & ~on[:-1]).astype(float)))
+    recent = trailing(ago(starts, _FLAT_MIN - 2) > 0, _DROP_MIN + 6)
+    return np.asarray(recent > 0)
 
 
 def _drop(value: FloatArray) -> FloatArray:

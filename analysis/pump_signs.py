@@ -42,6 +42,7 @@ _LEAD_MIN = 15
 """A boiler warms up for the store so long before the store's pump starts (common practice)."""
 _HOT_C = 30.0
 _HEARD = 0.8
+_RETURNS_K = 3.0
 _HEATS = ("heating", "other")
 _AT_WORK_MIN = 180
 _LEAST_FLOOR_W = 3.5
@@ -241,7 +242,22 @@ class Signs:
         with np.errstate(invalid="ignore"):
             steady_heat = boiler - ago(boiler, 8) > -1.0
             falls = (pipe - ago(pipe, 8) < -1.2) & (boiler > pipe + 3.0) & steady_heat
-        return np.asarray(trailing(np.asarray(falls), 5) >= 3) | self.parts
+        return np.asarray(trailing(np.asarray(falls & ~self.returns), 5) >= 3) | self.parts
+
+    @cached_property
+    def sinks(self) -> BoolArray:
+        """The flow pipe falls beside a boiler that hardly cools; one that is fed keeps with it."""
+        source, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        with np.errstate(invalid="ignore"):
+            alone = (pipe - ago(pipe, 12) < -2.5) & (source - ago(source, 12) > -1.5)
+            return np.asarray(alone & (source > _HOT_C) & ~self.returns)
+
+    @cached_property
+    def returns(self) -> BoolArray:
+        """The return is warmer than the flow pipe: water comes back, so the flow's sensor errs."""
+        with np.errstate(invalid="ignore"):
+            above = self.one.return_c > self.one.flow_c + _RETURNS_K
+            return np.asarray(above & (self.one.return_c > _HOT_C))
 
     @cached_property
     def parts(self) -> BoolArray:
@@ -254,7 +270,7 @@ class Signs:
             apart = boiler - pipe > gap + 5.0
             cold = (pipe < (-np.inf if low is None else low - 2.0)) & (boiler > pipe + 8.0)
             waits = pipe - ago(pipe, 5) < 0.3
-        shown = np.asarray((apart | cold) & waits)
+        shown = np.asarray((apart | cold) & waits & ~self.returns)
         # A value only held since before tells nothing: its sensor may have fallen silent.
         shown &= self.one.flow_age_min < np.maximum(lasting(np.asarray(apart | cold)), _FRESH_MIN)
         return np.asarray(trailing(shown, 5) >= 3)

@@ -46,6 +46,8 @@ def pump_sheets(situation: Situation) -> list[dict[str, Any]]:
 def usual_band(history: PumpHistory, epoch: Epoch, sign: str) -> list[float | None] | None:
     """Fifth and ninety-fifth percentile of a sign over the days an epoch was learned from.
 
+    An epoch that leaves the pump as it was has what was usual before it, as its plug reads it.
+
     Parameters
     ----------
     history : PumpHistory
@@ -55,6 +57,7 @@ def usual_band(history: PumpHistory, epoch: Epoch, sign: str) -> list[float | No
     sign : str
         A column of the daily rows.
     """
-    value = getattr(history.days, sign)[baseline_rows(history, epoch)]
-    low, high = quantiles(value, (0.05, 0.95), LEARNING_DAYS)
+    learned = baseline_rows(history, history.chain_of(epoch))
+    value = getattr(history.even, sign)[learned[learned <= epoch.last]]
+    low, high = quantiles(value * history.as_read(epoch, sign), (0.05, 0.95), LEARNING_DAYS)
     return None if math.isnan(low) else [plain(low, 4), plain(high, 4)]

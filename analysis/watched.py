@@ -214,8 +214,10 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
-        new, fresh = _is_new(minutes, name)[rows], mind_fresh(signs[name]).part(own)
-        found[name] = whole.part(own).where(new, fresh.silenced(at_work(minutes)[rows]))
+        found[name] = whole.part(own)
+        if (new := _is_new(minutes, name)[rows]).any():
+            fresh = mind_fresh(signs[name]).part(own)
+            found[name] = found[name].where(new, fresh.silenced(at_work(minutes)[rows]))
         if signs[name].one.pump.duty == "store":
             doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
             joined = Minded.joined([before[name], found[name]]) if name in before else found[name]

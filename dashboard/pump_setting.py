@@ -46,16 +46,20 @@ def setting_section(view: View, pump: Pump) -> Component:
         told = "How it is set is worked out tonight, from the last thirty days."
         return section("Setting", empty(told))
     advice = [_advice_card(a) for a in mode["advice"]]
-    fits = [] if advice else [html.P("Nothing speaks for another setting.", className="aside")]
     return section(
         "Setting",
         facts(_control(mode), _strength(mode), *_night(mode), wide=True),
-        html.P(["The pump stands ", mode["place"]["words"], "."]),
-        *advice,
-        *fits,
+        html.P([html.B("Place: "), mode["place"]["words"], "."]),
+        *(advice or [html.P(_no_advice(mode), className="aside")]),
         *_changes(view, mode),
         note="Told from its power and its pipes over the last thirty days.",
     )
+
+
+def _no_advice(mode: dict[str, Any]) -> str:
+    if mode["control"]["behaviour"] is None and mode["strength"]["difference"]["value"] is None:
+        return "Too little is known of it to advise anything."
+    return "Nothing speaks for another setting."
 
 
 def _control(mode: dict[str, Any]) -> Component:

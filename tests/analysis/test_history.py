@@ -96,7 +96,9 @@ def test_what_was_learned_goes_on_over_a_refill_and_a_plug() -> None:
     assert [(c.first, c.last) for c in found.chains] == [(0, 39), (40, 59)]
     assert found.even.level_w[30] == pytest.approx(50.0, rel=0.005)
     assert found.days.level_w[30] == pytest.approx(47.5, rel=0.005)
-    assert not found.document()["epochs"][1]["is_learning"]
+    second = found.document()["epochs"][1]
+    assert not second["is_learning"]
+    assert second["baseline_w"] == pytest.approx(47.5, rel=0.005)
 
 
 def test_slow_wear_and_mains_trend_close_no_epoch() -> None:

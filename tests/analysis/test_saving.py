@@ -93,6 +93,21 @@ def test_gap_saves_nothing() -> None:
     assert found.so_far.value == pytest.approx(60 * 19 * 24 / 1000, rel=0.03)
 
 
+def test_steady_old_pump_never_uses_more_than_it_could() -> None:
+    """The new pump works from 6 to 14 W as days grow colder: the old would have used 70 W all days.
+
+    70 W x 24 h is 1.68 kWh; a day of more would be beyond the ceiling.
+    """
+    plant = _plant(_swap())
+    plain = _steady(70.0, 10.0)
+    since = np.clip((plain.time_ms - AT_MS) / (SPAN.end_ms - AT_MS), 0.0, 1.0)
+    colder = np.where(plain.time_ms < AT_MS, 0.0, 8.0 * (since - 0.5))
+    record = {"one.power": Readings(plain.time_ms, plain.value + colder)}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    after = [d.old_kwh for d in found.days if d.start_ms > AT_MS and d.old_kwh is not None]
+    assert np.array(after) == pytest.approx(1.68, rel=0.03)
+
+
 def test_always_on_replaced_by_switched() -> None:
     """70 W always on, then 10 W switched: at most 613 kWh, at least those less 88 and the plug."""
     new = PumpPlate(drive="electronic", always_on=False)
@@ -163,6 +178,33 @@ def test_pump_at_rest_about_the_swap_is_answered() -> None:
     found = saving_of(plant, plant.swaps[0], record, span=SPAN)
     assert found.per_year.low < found.per_year.value < found.per_year.high
     assert "stipulated" in found.method
+
+
+def test_a_plug_silent_while_its_load_rests_still_measures() -> None:
+    """Fifteen hours a day in the plug, nothing heard at night: measured, not stipulated."""
+    old, new = (PumpPlate(drive=d, always_on=False) for d in ("induction", "electronic"))
+    plant = _plant(_swap(old=old, new=new))
+    energy = Channel(id="one.energy", of="one", quantity="energy", unit="kW.h", reports="change")
+    plant = replace(plant, channels=(*plant.channels, energy))
+    readings = _steady(60.0, 12.0)
+    by_day = (readings.time_ms % DAY_MS) < 15 * DAY_MS // 24
+    power = Readings(readings.time_ms[by_day], readings.value[by_day])
+    kwh = np.cumsum(np.where(by_day, readings.value, 0.0)) / 60_000.0
+    record = {"one.power": power, "one.energy": Readings(power.time_ms, kwh[by_day])}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert "option B" in found.method
+    assert found.before.running_w.value == pytest.approx(60.0, rel=0.02)
+    assert found.before.run_hours_per_day == pytest.approx(15.0, rel=0.03)
+
+
+def test_an_old_pump_that_gave_way_to_hot_water_did_not_run_all_hours() -> None:
+    """Always on, but three hours a day at rest: its year is 21 hours a day."""
+    plant = _plant(_swap(new=PumpPlate(drive="electronic", always_on=False)))
+    readings = _steady(60.0, 12.0)
+    runs = (readings.time_ms % DAY_MS) < 21 * DAY_MS // 24
+    record = {"one.power": Readings(readings.time_ms, np.where(runs, readings.value, 0.0))}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert found.before.per_year.value == pytest.approx(60 * 21 * 0.365, rel=0.02)
 
 
 def test_notebook_takes_a_frame_and_gives_one() -> None:

@@ -1,12 +1,14 @@
 """Sensors that are silent, stuck or off their pipe; a boiler without mains; frost."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.faults import FAULTS, examine
 from analysis.finding import Health
-from analysis.plant import Boiler, Channel, Plant, Pump
+from analysis.plant import Boiler, Channel, Plant, Pump, Swap
 from analysis.readings import Readings
-from analysis.timebase import HOUR_MS, Span
+from analysis.timebase import HOUR_MS, Span, from_ms
 from analysis.watch import Situation
 
 DAYS = 6
@@ -143,3 +145,47 @@ def test_sensor_that_drops_to_the_room_and_stays_is_off_its_pipe() -> None:
     air = record["plant.ambient"].value
     set_late(record, "heating.flow", air + 44.0 * np.exp(-np.maximum(HOURS - AT_H, 0.0) * 40))
     assert faults(record) == [("heating.flow", "sensor_off_pipe", "note")]
+
+
+def test_boiler_switched_off_for_a_swap_has_not_lost_its_supply() -> None:
+    """Two hours without mains before a swap that was written down: hands are at the plant."""
+    record = sound()
+    away = (HOURS >= AT_H) & (HOURS < AT_H + 2.0)
+    record["boiler.power"] = Readings(MINUTES, np.where(away, 0.0, record["boiler.power"].value))
+    assert [f.fault for f in told(record).findings] == ["supply_lost"]
+    at = from_ms(round((AT_H + 2.0) * HOUR_MS))
+    swap = Swap(pump="heating", time=at)
+    plant = replace(PLANT, swaps=(swap,))
+    assert examine(Situation(plant=plant, record=record, span=SPAN), [FAULTS["supply_lost"]]) == (
+        Health((), (), ())
+    )
+
+
+def test_cold_water_pushed_by_a_started_pump_is_no_slipped_sensor() -> None:
+    """A resting pump is kicked for three minutes into a cold boiler: its warm pipe falls."""
+    record = sound()
+    kick = (HOURS >= AT_H) & (HOURS < AT_H + 0.05)
+    rests = (HOURS >= AT_H - 12.0) & ~kick
+    record["heating.power"] = Readings(MINUTES, np.where(rests, 0.0, record["heating.power"].value))
+    cold = 24.0 + 34.0 * np.exp(-np.maximum(HOURS - AT_H, 0.0) * 40)
+    set_late(record, "heating.flow", cold)
+    assert "sensor_off_pipe" not in [f[1] for f in faults(record)]
+
+
+def test_return_of_a_boiler_that_cools_at_rest_is_not_stuck() -> None:
+    """No pump runs for a night: the flow cools by 15 K and the return has long been cold."""
+    record = sound()
+    record["boiler.return"] = Readings.of(
+        MINUTES, 40.0 + 5.0 * np.sin(HOURS * 2.0) + 0.05 * np.cos(HOURS * 777.0)
+    )
+    channel = Channel(
+        id="boiler.return", of="boiler", quantity="temperature", unit="Cel", place="return",
+        interval_s=60,
+    )  # fmt: skip
+    plant = replace(PLANT, channels=(*PLANT.channels, channel))
+    set_late(record, "heating.power", 0.0)
+    set_late(record, "boiler.power", 6.0)
+    set_late(record, "boiler.flow", 20.0 + 30.0 * np.exp(-np.maximum(HOURS - AT_H, 0.0) / 3.0))
+    set_late(record, "boiler.return", 22.0)
+    health = examine(Situation(plant=plant, record=record, span=SPAN), [FAULTS["sensor_stuck"]])
+    assert [f for f in health.findings if f.subject == "boiler.return"] == []

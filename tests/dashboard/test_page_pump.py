@@ -129,10 +129,14 @@ def test_wrong_pump_shows_the_first(
     expect(browser_page.locator("h1")).to_have_text("Heating pump")
 
 
+def unknown_kelvin() -> dict[str, object]:
+    return {"value": None, "unit": "K", "reason": "needs a temperature"}
+
+
 def mode_document(advice: list[dict[str, object]]) -> dict[str, object]:
     """A pump's mode as the night writes it, told to be too strong."""
     kelvin = {"value": 3.5, "low": 2.0, "high": 5.0, "unit": "K", "basis": "means"}
-    unknown = {"value": None, "unit": "K", "reason": "needs an outdoor temperature"}
+    unknown = unknown_kelvin()
     return {
         "pump": "heating",
         "control": {
@@ -180,6 +184,15 @@ def test_setting_that_fits_or_is_not_known_yet_says_so(
     site.journal.save_result(PLANT.key, "mode", now, [mode_document([])])
     browser_page.goto(f"{url}/pump?id=heating")
     expect(browser_page.get_by_text("Nothing speaks for another setting.")).to_be_visible()
+    known = mode_document([])
+    strength = {part: unknown_kelvin() for part in ("difference", "cold", "mild")}
+    little = known | {
+        "control": {"behaviour": None, "why": "needs twelve hours of running"},
+        "strength": strength | {"verdict": "unknown"},
+    }
+    site.journal.save_result(PLANT.key, "mode", now, [little])
+    browser_page.reload()
+    expect(browser_page.get_by_text("Too little is known of it")).to_be_visible()
     browser_page.goto(f"{url}/pump?id=charging")
     expect(browser_page.get_by_text("How it is set is worked out tonight")).to_be_visible()
 
