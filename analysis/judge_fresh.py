@@ -55,10 +55,11 @@ def _locked(signs: Signs) -> BoolArray:
 def _unfetched(signs: Signs) -> BoolArray:
     """The boiler is kept hot by its fire, every pump rests, and this one on a cold pipe.
 
-    Only where every other pump is heard: else it may fetch the heat.
+    Only where every other pump is heard: else it may fetch the heat; and only of a pump that is
+    entered as always on, for a boiler may keep itself hot through a summer.
     """
     pump, nothing = signs.one.pump, np.zeros(len(signs.plant), bool)
-    if pump.duty != "heating":
+    if pump.duty != "heating" or not pump.always_on:
         return nothing
     rated = pump.rated_power_w
     rests = signs.known & (signs.one.drawn.high_w < _RESTS_SHARE * (rated[0] if rated else 5.0))

@@ -50,6 +50,8 @@ _TRY_WINDOW_MIN = 12
 _TRY_MINUTES = 4
 _TRY_W = 1.5
 _BARE_SHARE = 0.6
+_HEATING_LIMIT_C = 16.0
+"""Above this outdoors houses are not heated; 15 to 17 Cel (handbook figure)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -394,5 +396,7 @@ class Signs:
             found |= sure[self.plant.quarter]
         if self.one.pump.duty not in _HEATS or (self.usual.follows or 0.0) < _SURE:
             return found
-        by_fire = wants_heating(self.heat, self.storing)
+        # A boiler that keeps itself warm in summer calls for no heating.
+        mild = np.nan_to_num(self.plant.outdoor_c, nan=-99.0) > _HEATING_LIMIT_C
+        by_fire = wants_heating(self.heat, self.storing) & ~mild
         return found | (lasting(by_fire) > 1.2 * self.usual.longest_rest_min + 3)
