@@ -81,10 +81,11 @@ class _Threshold(NamedTuple):
 
 def _threshold(known: Holds, boiler: Boiler) -> _Threshold | None:
     bands = bands_of(known)
-    rest = next((k for k, b in enumerate(bands) if b.share >= _STANDBY_SHARE), 0)
+    stays = stays_of(known, bands)
+    rest = _rest_of(bands, stays)
     if len(bands) - rest < 2:
         return _two_levels(known)
-    names = name_bands(stays_of(known, bands), bands, rest=rest, has_preheater=boiler.fuel == "oil")
+    names = name_bands(stays, bands, rest=rest, has_preheater=boiler.fuel == "oil")
     burning = [k for k, name in enumerate(names) if name == "firing"]
     if not burning:
         return _two_levels(known)
@@ -94,6 +95,22 @@ def _threshold(known: Holds, boiler: Boiler) -> _Threshold | None:
     )
     gap = above - below
     return _Threshold(below + 0.6 * gap, below + 0.4 * gap, bands[rest].middle, levels)
+
+
+_RETURNS = 0.1
+
+
+def _rest_of(bands: list[Band], stays: Stays) -> int:
+    """Number of the level a boiler goes back to between its runs.
+
+    A level below it that is held long but seldom returned to is no rest: the
+    mains were off, for hours or weeks.
+    """
+    often = np.bincount(stays.band, minlength=len(bands))
+    for k, band in enumerate(bands):
+        if band.share >= _STANDBY_SHARE and often[k] >= _RETURNS * often[k:].max():
+            return k
+    return 0
 
 
 def _two_levels(known: Holds) -> _Threshold | None:

@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.cycling import DEMAND_PAUSE_MS, LIMITS
 from analysis.finding import Evidence, Finding
 from analysis.firedays import Fired, FireDays, fired, like_days
 from analysis.readings import FloatArray
-from analysis.timebase import DAY_MS, SECOND_MS
+from analysis.strokes import strokes_s
+from analysis.timebase import DAY_MS
 from analysis.watch import Situation, Verdict
 
 _BEFORE_DAYS, _AFTER_DAYS = 7, 3
@@ -65,21 +65,6 @@ _STROKE_RATIO = 0.75
 _STROKE_SPREAD = 5.0
 _DRASTIC_STARTS = 1.15
 _LASTING = 0.75
-
-
-def strokes_s(seen: Fired) -> FloatArray:
-    """Seconds of full flame that each cycle lays up in water and metal; NaN where unknown.
-
-    A boiler that heats with the flame's power Q against a load q lays up E = on (Q - q) = off q,
-    so E / Q = on off / (on + off): the thermostat's band and the water moved, whatever the load
-    and the weather (the arithmetic behind NEMA DC-3's N / Nmax = 4x(1 - x)).
-    """
-    cycles = seen.found.cycles
-    off = np.array([c.off_s or np.nan for c in cycles], np.float64)
-    on = (seen.end_ms - seen.start_ms) / SECOND_MS
-    whole = np.array([c.is_complete for c in cycles], bool) & ~seen.is_charge
-    brief = (off * SECOND_MS <= DEMAND_PAUSE_MS) & (on * SECOND_MS <= DEMAND_PAUSE_MS)
-    return np.asarray(np.where(whole & brief, on * off / (on + off), np.nan), np.float64)
 
 
 def _stroke_change(seen: Fired) -> _Change | None:
@@ -177,7 +162,7 @@ def _extreme(days: FireDays) -> _Change | None:
 
 def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
     days = seen.days
-    limits = LIMITS[seen.boiler.fuel]
+    limits = situation.plant.rules.cycling(seen.boiler.fuel)
     after = slice(change.first, change.last + 1)
     ends = days.start_ms[change.last] + DAY_MS
     lasts = ends + DAY_MS >= situation.span.end_ms or not len(days.start_ms[change.last + 1 :])

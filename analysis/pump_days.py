@@ -100,6 +100,8 @@ def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
     kwh = np.full(len(hours), np.nan) if metered is None else metered.days.value
     days = PumpDays(start_ms=edges[:-1], hours=hours, kwh=kwh, run_h=run_h, running_w=running_w)
     usual = days.mean_running_w
+    if np.isnan(usual) and np.isfinite(running_w).any():
+        usual = float(np.nanmean(running_w))
     guessed = np.minimum(kwh * 1000.0 / usual, hours) if usual > 0 else run_h
     return replace(days, run_h=np.where(np.isfinite(run_h), run_h, guessed))
 

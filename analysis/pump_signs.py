@@ -387,6 +387,8 @@ class Signs:
             free = trailing(self.storing, 12) == 0 if yields else self.known
             if yields and not np.isnan(self.heat).all():
                 free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
+            if self.usual.pause_min:
+                free = free & (lasting(self.idle) > 1.2 * self.usual.pause_min + 3)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"

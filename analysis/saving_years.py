@@ -193,10 +193,15 @@ def _old_days(case: SwapCase, share: float) -> Days:
 
 
 def _hours_changed(case: SwapCase) -> DrawnYears:
-    """The old pump never rested; the new one is switched."""
+    """The old pump was never switched by demand; the new one is.
+
+    The old one's year is that of its days, not its power all hours: one that
+    gives way to hot water rests some hours of each.
+    """
     rng = np.random.default_rng(5)
-    old = case.before.mean_running_w * (1.0 + 0.02 * rng.standard_normal(_DRAWS))
-    old = old * YEAR_HOURS / 1000.0
+    daily = float(np.nanmean(case.before.kwh / case.before.hours)) * YEAR_HOURS
+    unsure = 0.02 + 0.1 * (1.0 - min(case.before.run_share, 1.0))
+    old = daily * (1.0 + unsure * rng.standard_normal(_DRAWS))
     new = _year(case, case.after.energy, case.after.mean_running_w, case.after)
     new = new * np.exp(0.1 * rng.standard_normal(_DRAWS))
     meter = _meter_share(case) * rng.standard_normal(_DRAWS)

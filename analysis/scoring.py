@@ -120,6 +120,8 @@ class Tally:
     cycles_matched: int = 0
     edges_s: list[float] = field(default_factory=list)
     energy: list[tuple[float, bool]] = field(default_factory=list)
+    starts: list[tuple[float, bool]] = field(default_factory=list)
+    fuel: list[tuple[float, bool]] = field(default_factory=list)
     saving: list[tuple[float, bool]] = field(default_factory=list)
     claims: list[tuple[str | None, str | None]] = field(default_factory=list)
 
@@ -143,6 +145,8 @@ class Tally:
             },
             "cycles": self._cycles(),
             "energy": _figures(self.energy),
+            "starts": _figures(self.starts),
+            "fuel": _figures(self.fuel),
             "saving": _figures(self.saving),
             "claims": self._claims(),
             "mistakes": [asdict(one) for one in self.mistakes],
@@ -444,6 +448,25 @@ def score_energy(tally: Tally, truth: Mapping[str, Any], energy: Mapping[str, An
     for row in energy["pumps"]:
         true = truth["energy"].get(row["pump"], {}).get("kwh_per_year")
         _count(tally.energy, true, row["per_year"])
+
+
+def score_boiler_year(
+    tally: Tally, truth: Mapping[str, Any], starts: Mapping[str, Any], fuel: Mapping[str, Any]
+) -> None:
+    """Count a boiler's starts and fuel of a year against the truth, where a year was played.
+
+    Parameters
+    ----------
+    tally : Tally
+        Counted into, in place.
+    truth : mapping
+        Truth document; its ``year`` has ``starts`` and ``fuel_kwh``.
+    starts, fuel : mapping
+        Estimates' documents.
+    """
+    year = truth.get("year") or {}
+    _count(tally.starts, year.get("starts"), starts)
+    _count(tally.fuel, year.get("fuel_kwh"), fuel)
 
 
 def score_saving(tally: Tally, truth: Mapping[str, Any], saving: Mapping[str, Any]) -> None:

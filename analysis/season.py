@@ -316,9 +316,15 @@ def _fit(weather: _Weather, history: History, habit: Habit, *, missing: BoolArra
         mean,
         np.asarray(np.linalg.cholesky(covariance), np.float64),
         evidence,
-        weather.of_year(habit, missing) * (1.0 - AWAY if history.kind == "water" else 1.0),
+        weather.of_year(habit, missing) * (1.0 - _away(history, use)),
         float(np.sqrt(variance * inflation)),
     )
+
+
+def _away(history: History, use: FloatArray) -> float:
+    """Share of the year without draws; a pump that runs by the clock does so in an empty house."""
+    by_draws = history.kind == "water" and float(use.std()) > 0.1 * float(use.mean())
+    return AWAY if by_draws else 0.0
 
 
 def _at_home(history: History) -> BoolArray:

@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from analysis.checklist import BY_NAME, missing
 from analysis.errors import StokeholdError
-from analysis.plant import Plant
+from analysis.plant import Plant, Pump
 from analysis.swaps import (
     KnownSwap,
     Photo,
@@ -29,7 +29,7 @@ from analysis.swaps import (
     with_recorded,
 )
 from collector.backup import photo_folder
-from collector.journal import Journal
+from collector.journal import Entry, Journal
 from collector.settings import Settings
 
 _META = sa.MetaData()
@@ -234,6 +234,58 @@ def _add_new_columns(engine: Engine) -> None:
     if _CARD.c.plug.name not in there:
         with engine.begin() as connection:
             connection.execute(sa.text("ALTER TABLE swap_pump ADD COLUMN plug VARCHAR"))
+
+
+def begin_swap(book: SwapBook, plant: Plant, pump: Pump, *, now_ms: int, who: str) -> SwapRecord:
+    """Begin the record of a pump's exchange, the old pump as the plant file has it.
+
+    Raises
+    ------
+    SwapError
+        One of this pump is open.
+    """
+    least, most = pump.rated_power_w or (None, None)
+    card = PumpCard(
+        drive=pump.drive,
+        port_to_port_mm=pump.port_to_port_mm,
+        least_w=least,
+        most_w=most,
+        always_on=pump.always_on,
+    )
+    blank = SwapRecord(
+        plant=plant.key, pump=pump.id, started_ms=now_ms, who=who, old=card, steps={}
+    )
+    return book.start(blank)
+
+
+def tick_step(
+    book: SwapBook, journal: Journal, record: SwapRecord, step: str, done: StepDone
+) -> SwapRecord:
+    """Tick a step off; with the one that powers it the new pump is in, and the logbook knows.
+
+    Raises
+    ------
+    SwapError
+        The list has no such step, or what must come first is not done.
+    """
+    book.do(record, step, done)
+    if step == "powered" and record.time_ms is None:
+        book.save(replace(record, time_ms=done.time_ms))
+    kept = book.open_record(record.plant, record.pump)
+    note_swap(journal, kept)
+    return kept
+
+
+def note_swap(journal: Journal, record: SwapRecord) -> None:
+    """Enter a finished swap in the logbook, once."""
+    words = f"pump exchanged (swap {record.id})"
+    if record.time_ms is None:
+        return
+    if any(e.kind == "swap" and e.words == words for e in journal.logbook(record.plant)):
+        return
+    journal.add_entry(
+        Entry(0, record.plant, record.time_ms, record.pump, "swap", words, record.who)
+    )
 
 
 def swap_book(settings: Settings, journal: Journal) -> SwapBook:

@@ -10,14 +10,25 @@ from typing import Any
 
 from tqdm import tqdm
 
-from analysis.cycles import boiler_cycles
 from analysis.energy import energy_use
+from analysis.estimate import Estimate
 from analysis.faults import examine
+from analysis.firedays import fired_in
+from analysis.fuel import fuel_year
 from analysis.plant import Plant
 from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
 from analysis.saving import saving_of
-from analysis.scoring import Tally, score_cycles, score_energy, score_findings, score_saving
+from analysis.scoring import (
+    Tally,
+    score_boiler_year,
+    score_cycles,
+    score_energy,
+    score_findings,
+    score_saving,
+)
+from analysis.starts_year import starts_of_year
+from analysis.strokes import rhythm_of
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
@@ -125,9 +136,14 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span) -> None:
     health = examine(Situation(plant=plant, record=record, span=span)).document()
     score_findings(tally, read.truth, health)
     for boiler in plant.boilers:
-        found = boiler_cycles(plant, boiler, record, span)
-        known = _heard(plant, record, span, found.channel)
-        score_cycles(tally, read.truth, {"boilers": [found.document()]}, known)
+        seen = fired_in(plant, boiler, record, span)
+        known = _heard(plant, record, span, seen.found.channel)
+        score_cycles(tally, read.truth, {"boilers": [seen.found.document()]}, known)
+        if read.truth.get("year"):
+            fuel = fuel_year(plant, boiler, record, span)
+            burnt = Estimate.unknown("kW.h", fuel) if isinstance(fuel, str) else fuel.per_year
+            starts = starts_of_year(seen.days, plant.timezone, rhythm_of(seen))
+            score_boiler_year(tally, read.truth, starts.document(), burnt.document())
     use = [energy_use(plant, pump, record, span).document("pump") for pump in plant.pumps]
     score_energy(tally, read.truth, {"pumps": use})
     for swap in plant.swaps:
@@ -166,7 +182,7 @@ def _say_score(document: Mapping[str, Any]) -> None:
             f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s} "
             f"{_separable(row['separable'])}   {wrong}"
         )
-    for name in ("cycles", "energy", "saving", "claims"):
+    for name in ("cycles", "energy", "starts", "fuel", "saving", "claims"):
         said = ", ".join(f"{key} {_words(value)}" for key, value in document[name].items())
         say(f"{name}: {said}")
 

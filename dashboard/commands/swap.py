@@ -13,11 +13,19 @@ from analysis.plant import Plant
 from analysis.swaps import KnownSwap, PumpCard, SettingPower, StepDone, SwapRecord
 from analysis.timebase import format_rfc3339
 from collector.errors import FormError
-from collector.journal import Entry, Journal
+from collector.journal import Journal
 from collector.plantfile import load_plants
 from collector.site import open_journal
 from collector.store import clock_ms
-from collector.swaps import WHICH, SwapBook, known_swaps, swap_book
+from collector.swaps import (
+    WHICH,
+    SwapBook,
+    begin_swap,
+    known_swaps,
+    note_swap,
+    swap_book,
+    tick_step,
+)
 from dashboard.command import (
     DONE,
     TOLD,
@@ -163,18 +171,7 @@ def _known_document(known: KnownSwap) -> dict[str, Any]:
 
 def _start(desk: Desk) -> int:
     pump = next(p for p in desk.plant.pumps if p.id == desk.pump)
-    least, most = pump.rated_power_w or (None, None)
-    card = PumpCard(
-        drive=pump.drive,
-        port_to_port_mm=pump.port_to_port_mm,
-        least_w=least,
-        most_w=most,
-        always_on=pump.always_on,
-    )
-    blank = SwapRecord(
-        plant=desk.plant.key, pump=desk.pump, started_ms=clock_ms(), old=card, steps={}
-    )
-    desk.book.start(_with_head(blank, desk.asked))
+    begin_swap(desk.book, desk.plant, pump, now_ms=clock_ms(), who=desk.asked.who)
     return _write(desk)
 
 
@@ -221,7 +218,7 @@ def _write(desk: Desk) -> int:
         book.add_power(desk.record, power)
     if asked.photo is not None:
         book.add_photo(desk.record, asked.photo, asked.words)
-    _note_swap(desk)
+    note_swap(desk.journal, desk.record)
     return _show(desk)
 
 
@@ -241,24 +238,9 @@ def _setting_power(text: str) -> SettingPower:
 
 
 def tick(desk: Desk, step: str, words: str) -> None:
-    """Tick a step off; the new pump is in as soon as it is powered."""
-    now_ms = clock_ms()
-    desk.book.do(desk.record, step, StepDone(now_ms, desk.asked.who or desk.record.who, words))
-    if step == "powered" and desk.record.time_ms is None:
-        desk.book.save(replace(desk.record, time_ms=now_ms))
-
-
-def _note_swap(desk: Desk) -> None:
-    """Enter a finished swap in the logbook, once."""
-    record = desk.record
-    words = f"pump exchanged (swap {record.id})"
-    if record.time_ms is None:
-        return
-    if any(e.kind == "swap" and e.words == words for e in desk.journal.logbook(desk.plant.key)):
-        return
-    desk.journal.add_entry(
-        Entry(0, desk.plant.key, record.time_ms, desk.pump, "swap", words, record.who)
-    )
+    """Tick a step off, by whom the command names."""
+    done = StepDone(clock_ms(), desk.asked.who or desk.record.who, words)
+    tick_step(desk.book, desk.journal, desk.record, step, done)
 
 
 # show
@@ -331,7 +313,7 @@ def _guide(desk: Desk) -> int:
             passed.append(step.name)
             continue
         tick(desk, step.name, reply)
-    _note_swap(desk)
+    note_swap(desk.journal, desk.record)
     left = [step.name for step in STEPS if step.name not in desk.record.steps]
     say(f"Still open: {', '.join(left)}" if left else "Every step is done.")
     return DONE

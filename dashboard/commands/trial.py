@@ -4,19 +4,19 @@ import argparse
 import sys
 import time
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from analysis.plant import Plant, Pump
-from analysis.timebase import MINUTE_MS, Span
-from analysis.trial import Trial, TrialStep, View, begin, end, look, plan, skip, valve_objection
-from analysis.trial_results import TrialResult, trial_result
+from analysis.trial import Trial, TrialStep, end
+from analysis.trial_results import TrialResult
+from collector.bench import Bench, TrialPlan, fresh_trial
 from collector.errors import FormError
 from collector.open_store import open_store
 from collector.plantfile import load_plants
 from collector.site import open_journal
-from collector.store import Store, StoreRecord, clock_ms
-from collector.swaps import SwapBook, swap_book
+from collector.store import clock_ms
+from collector.swaps import swap_book
 from collector.trials import TrialBook
 from dashboard.command import (
     DONE,
@@ -30,7 +30,6 @@ from dashboard.command import (
 from dashboard.commands.logbook import one_plant
 
 _LOOK_EVERY_S = 5.0
-_BEFORE_MS = 15 * MINUTE_MS
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,27 +64,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 @dataclass(slots=True)
-class Bench:
-    """Where a trial is worked on: plant, pump, what is kept, and the trial as it stands."""
+class AskedBench(Bench):
+    """A bench with what the command was asked."""
 
-    plant: Plant
-    pump: Pump
-    store: Store
-    trials: TrialBook
-    swaps: SwapBook
     asked: argparse.Namespace
-    trial: Trial
-
-    def keep(self, trial: Trial) -> None:
-        """Go on from here, and survive anything."""
-        self.trial = trial
-        self.trials.save(trial)
-
-    @property
-    def record(self) -> StoreRecord:
-        """Readings since shortly before the trial began."""
-        span = Span(self.trial.started_ms - _BEFORE_MS, clock_ms() + 1)
-        return StoreRecord(self.store, self.plant, span)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -102,7 +84,8 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.do == "show" and known is None:
             return _show_last(trials, plant, pump, as_json=arguments.json)
         trial = known or _fresh(plant, pump, arguments)
-        bench = Bench(plant, pump, store, trials, swap_book(settings, journal), arguments, trial)
+        swaps = swap_book(settings, journal)
+        bench = AskedBench(plant, pump, store, trials, swaps, trial, arguments)
         return _MOVES[arguments.do](bench)
 
 
@@ -118,62 +101,44 @@ def _pump(plant: Plant, name: str | None) -> Pump:
 
 
 def _fresh(plant: Plant, pump: Pump, asked: argparse.Namespace) -> Trial:
-    steps = plan(pump.drive, asked.set, valve=asked.valve, offset=not asked.no_offset)
-    return Trial(
-        plant=plant.key, pump=pump.id, started_ms=clock_ms(), steps=steps, usual=asked.usual
+    wanted = TrialPlan(
+        settings=asked.set, valve=asked.valve, offset=not asked.no_offset, usual=asked.usual
     )
+    return fresh_trial(plant, pump, wanted, clock_ms())
 
 
 # single moves
 
 
-def _begin(bench: Bench) -> int:
-    step = bench.trial.next
-    if step is not None and (objection := _objection(bench, step)):
-        raise FormError([f"trial begin: {objection}; do it later, or skip the step"])
-    bench.keep(begin(bench.trial, clock_ms()))
+def _begin(bench: AskedBench) -> int:
+    bench.begin(clock_ms())
     return _show(bench)
 
 
-def _end(bench: Bench) -> int:
-    if bench.trial.running is None:
-        raise FormError(["trial end: no step is running; begin one first"])
-    view = _look(bench)
-    if not view.is_enough:
-        raise FormError([f"trial end: {view.left_s / 60:.0f} min still wanted; {view.words}"])
-    bench.keep(end(bench.trial, clock_ms(), display_w=bench.asked.display))
+def _end(bench: AskedBench) -> int:
+    bench.end(clock_ms(), bench.asked.display)
     return _finish(bench) if bench.trial.next is None else _show(bench)
 
 
-def _skip(bench: Bench) -> int:
-    bench.keep(skip(bench.trial, clock_ms()))
+def _skip(bench: AskedBench) -> int:
+    bench.skip(clock_ms())
     return _finish(bench) if bench.trial.next is None else _show(bench)
 
 
-def _drop(bench: Bench) -> int:
-    bench.trials.drop(bench.plant.key, bench.pump.id)
+def _drop(bench: AskedBench) -> int:
+    bench.drop()
     say(f"{bench.pump.id}: no trial is under way")
     return DONE
-
-
-def _look(bench: Bench) -> View:
-    return look(bench.trial, bench.plant, bench.record, clock_ms())
-
-
-def _objection(bench: Bench, step: TrialStep) -> str | None:
-    if step.kind != "valve":
-        return None
-    return valve_objection(bench.plant, bench.record, clock_ms())
 
 
 # show
 
 
-def _show(bench: Bench) -> int:
-    result = trial_result(bench.trial, bench.plant, bench.record)
+def _show(bench: AskedBench) -> int:
+    result = bench.result(clock_ms())
     step = bench.trial.next
     if bench.asked.json:
-        view = _look(bench)._asdict() if bench.trial.running else None
+        view = bench.view(clock_ms())._asdict() if bench.trial.running else None
         answer(
             {
                 "plant": bench.plant.name,
@@ -186,7 +151,7 @@ def _show(bench: Bench) -> int:
         return DONE
     _say_result(bench.plant, result.document())
     if step is not None:
-        state = _look(bench).words if bench.trial.running else step.words
+        state = bench.view(clock_ms()).words if bench.trial.running else step.words
         say(f"  next: {step.label}: {state}")
     return DONE
 
@@ -219,7 +184,7 @@ def _say_result(plant: Plant, result: dict[str, Any]) -> None:
 # guide
 
 
-def _guide(bench: Bench) -> int:
+def _guide(bench: AskedBench) -> int:
     """Lead through every step; stopped at any moment it goes on from there."""
     bench.keep(bench.trial)
     try:
@@ -234,27 +199,27 @@ def _guide(bench: Bench) -> int:
     return _finish(bench)
 
 
-def _asked_to_begin(bench: Bench, step: TrialStep) -> bool:
+def _asked_to_begin(bench: AskedBench, step: TrialStep) -> bool:
     """Whether the step was begun; skipped or objected to otherwise."""
     say(f"{step.label}: {step.words}")
     say(f"    caution: {step.caution}")
-    if objection := _objection(bench, step):
+    if objection := bench.objection(clock_ms()):
         say(f"    not now: {objection}")
         if _ask("    [Enter = look again, s = skip, q = stop] ") == "s":
-            bench.keep(skip(bench.trial, clock_ms()))
+            bench.skip(clock_ms())
         return False
     if _ask("    [Enter = it is set, s = skip, q = stop] ") == "s":
-        bench.keep(skip(bench.trial, clock_ms()))
+        bench.skip(clock_ms())
         return False
-    bench.keep(begin(bench.trial, clock_ms()))
+    bench.begin(clock_ms())
     return True
 
 
-def _watch(bench: Bench) -> None:
+def _watch(bench: AskedBench) -> None:
     """Look until there are readings enough; a knob that moved begins the step again."""
     told = ""
     while True:
-        view = _look(bench)
+        view = bench.view(clock_ms())
         if view.words != told:
             power = "" if view.power_w is None else f"{view.power_w:.1f} W, "
             say(f"    {power}{view.left_s / 60:.0f} min to go: {view.words}")
@@ -262,7 +227,7 @@ def _watch(bench: Bench) -> None:
         if view.is_enough:
             return
         if view.begin_again:
-            bench.keep(begin(bench.trial, clock_ms()))
+            bench.begin(clock_ms())
         pause(_LOOK_EVERY_S)
 
 
@@ -271,7 +236,7 @@ def pause(seconds: float) -> None:
     time.sleep(seconds)
 
 
-def _display(bench: Bench, step: TrialStep) -> float | None:
+def _display(bench: AskedBench, step: TrialStep) -> float | None:
     if step.kind != "setting" or bench.pump.drive != "electronic":
         return None
     reply = _ask("    what does the pump's display show, in W? [Enter = nothing] ")
@@ -291,12 +256,9 @@ def _ask(question: str) -> str:
     return line.strip()
 
 
-def _finish(bench: Bench) -> int:
+def _finish(bench: AskedBench) -> int:
     """Keep what the trial gave and tell it."""
-    if bench.asked.usual:
-        bench.trial = replace(bench.trial, usual=bench.asked.usual)
-    result = trial_result(bench.trial, bench.plant, bench.record)
-    bench.trials.finish(bench.trial, result, bench.swaps, who=bench.asked.who)
+    result = bench.finish(clock_ms(), usual=bench.asked.usual, who=bench.asked.who)
     if bench.asked.json:
         answer({"plant": bench.plant.name, "trial": None, "result": result.document()})
     else:

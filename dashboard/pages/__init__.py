@@ -4,13 +4,27 @@ A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
 from dashboard.page import Page
-from dashboard.pages import alarms, boiler, costs, data, history, logbook, now, pump, swap
+from dashboard.pages import (
+    alarms,
+    boiler,
+    costs,
+    data,
+    fitting,
+    history,
+    logbook,
+    now,
+    pump,
+    swap,
+    trial,
+)
 
 PAGES: tuple[Page, ...] = (
     now.PAGE,
     pump.PAGE,
     boiler.PAGE,
     swap.PAGE,
+    fitting.PAGE,
+    trial.PAGE,
     costs.PAGE,
     history.PAGE,
     alarms.PAGE,

@@ -1,6 +1,7 @@
 """The swap: before and after on one picture, the saving as it grows, and the sum in words."""
 
 from collections.abc import Sequence
+from itertools import accumulate
 from typing import Any
 
 from dash import html
@@ -11,6 +12,7 @@ from dashboard.cards import chip, empty, fact, facts, section, table
 from dashboard.figures import COLOURS, axis, bands, chart
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View
+from dashboard.pages.fitting import swap_tabs
 
 _OLD, _NEW, _CLAIM = COLOURS[1], COLOURS[0], COLOURS[6]
 _VERDICTS = {
@@ -21,8 +23,8 @@ _VERDICTS = {
     None: ("nothing claimed", ""),
 }
 _HOW_TO = (
-    "No exchange of a pump is known yet. Record one with 'stokehold swap', or write a [[swap]] "
-    "table into the plant file; the proof appears after the next night."
+    "No exchange of a pump is known yet. Record one under Fitting or with 'stokehold swap', or "
+    "write a [[swap]] table into the plant file; the proof appears after the next night."
 )
 
 
@@ -30,9 +32,10 @@ def layout(view: View) -> Component:
     """Every swap of the plant, newest first."""
     savings: list[dict[str, Any]] = view.result("saving") or []
     if not savings:
-        return html.Div([html.H1("Swap"), empty(_HOW_TO)])
+        return html.Div([html.H1("Swap"), swap_tabs(view, "/swap"), empty(_HOW_TO)])
     newest = sorted(savings, key=lambda one: one["swap_time"], reverse=True)
-    return html.Div([html.H1("Swap"), *(part for one in newest for part in _swap(view, one))])
+    tabs = swap_tabs(view, "/swap")
+    return html.Div([html.H1("Swap"), tabs, *(part for one in newest for part in _swap(view, one))])
 
 
 def _swap(view: View, saving: dict[str, Any]) -> Sequence[Component]:
@@ -136,13 +139,22 @@ def _course(saving: dict[str, Any]) -> list[Component]:
     claim = saving["claim_kwh_per_year"]
     says = "Saving since the swap with its 95 % band; days without readings add nothing."
     if claim is not None:
-        share = [claim * k / 365.0 for k in range(1, len(days) + 1)]
-        traces.append(_line(x, share, "claimed, evenly over the year", _CLAIM, dash="dash"))
+        share = claimed_so_far(saving)
+        traces.append(_line(x, share, "claimed, by the season", _CLAIM, dash="dash"))
         says += (
-            " The dashed line spreads the claim evenly over the year: a heating pump saves more "
-            "in winter, so compare the year's figures above, not the lines of one season."
+            " The dashed line is the claim's share of the days so far: that of the old pump's "
+            "year which they would have used, so a winter's weeks bear more of it."
         )
     return [chart({"data": traces, "layout": _style("kWh", saving["swap_time"])}, says)]
+
+
+def claimed_so_far(saving: dict[str, Any]) -> list[float]:
+    """The claim's course since the swap [kWh]: as the old pump's year would have gone by."""
+    days = [d for d in saving["days"] if d["day"] >= saving["swap_time"]]
+    year = saving["before"]["per_year"]["value"]
+    even = [1.0 / 365.0] * len(days)
+    by_season = [(d["old_kwh"] or 0.0) / year for d in days] if year else even
+    return [saving["claim_kwh_per_year"] * part for part in accumulate(by_season)]
 
 
 def _sum(saving: dict[str, Any]) -> Component:

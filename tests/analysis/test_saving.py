@@ -180,6 +180,33 @@ def test_pump_at_rest_about_the_swap_is_answered() -> None:
     assert "stipulated" in found.method
 
 
+def test_a_plug_silent_while_its_load_rests_still_measures() -> None:
+    """Fifteen hours a day in the plug, nothing heard at night: measured, not stipulated."""
+    old, new = (PumpPlate(drive=d, always_on=False) for d in ("induction", "electronic"))
+    plant = _plant(_swap(old=old, new=new))
+    energy = Channel(id="one.energy", of="one", quantity="energy", unit="kW.h", reports="change")
+    plant = replace(plant, channels=(*plant.channels, energy))
+    readings = _steady(60.0, 12.0)
+    by_day = (readings.time_ms % DAY_MS) < 15 * DAY_MS // 24
+    power = Readings(readings.time_ms[by_day], readings.value[by_day])
+    kwh = np.cumsum(np.where(by_day, readings.value, 0.0)) / 60_000.0
+    record = {"one.power": power, "one.energy": Readings(power.time_ms, kwh[by_day])}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert "option B" in found.method
+    assert found.before.running_w.value == pytest.approx(60.0, rel=0.02)
+    assert found.before.run_hours_per_day == pytest.approx(15.0, rel=0.03)
+
+
+def test_an_old_pump_that_gave_way_to_hot_water_did_not_run_all_hours() -> None:
+    """Always on, but three hours a day at rest: its year is 21 hours a day."""
+    plant = _plant(_swap(new=PumpPlate(drive="electronic", always_on=False)))
+    readings = _steady(60.0, 12.0)
+    runs = (readings.time_ms % DAY_MS) < 21 * DAY_MS // 24
+    record = {"one.power": Readings(readings.time_ms, np.where(runs, readings.value, 0.0))}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert found.before.per_year.value == pytest.approx(60 * 21 * 0.365, rel=0.02)
+
+
 def test_notebook_takes_a_frame_and_gives_one() -> None:
     """The same from pandas: a frame in, the days with their saving so far out."""
     readings = _steady(70.0, 10.0)

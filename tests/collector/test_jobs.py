@@ -1,6 +1,7 @@
 """Jobs over a real store and journal: alarms move, results are kept, missed runs run once."""
 
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,10 +11,10 @@ import pytest
 from analysis.alarms import Timing
 from analysis.faults import FAULTS
 from analysis.finding import Finding
-from analysis.plant import Channel, Plant, Pump
+from analysis.plant import Channel, Plant, Pump, Swap
 from analysis.readings import Readings
 from analysis.swaps import PumpCard, SwapRecord
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, to_ms
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, to_ms
 from analysis.watch import Situation, Verdict
 from collector.jobs import (
     JOBS,
@@ -103,6 +104,16 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert costs is not None
     assert costs[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+
+
+def test_usual_power_is_that_of_the_pump_in_place(tmp_path: Path) -> None:
+    """A week after 80 W gave way to 8 W, 8 W is a running pump's power."""
+    swap = Swap(pump="heating", time=from_ms(NOW - 7 * DAY_MS))
+    with closing(Site.open([replace(PLANT, swaps=(swap,))], Settings(folder=tmp_path))) as swapped:
+        lay_in(swapped, NOW - 20 * DAY_MS, NOW - 7 * DAY_MS, 80.0)
+        lay_in(swapped, NOW - 7 * DAY_MS, NOW, 8.0)
+        nightly_results(swapped, NOW)
+        assert swapped.journal.result("quay", "normal_w") == (NOW, {"heating": 8.0})
 
 
 def test_nightly_rows_and_epochs_for_the_page(site: Site) -> None:

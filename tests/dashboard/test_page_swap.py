@@ -15,6 +15,7 @@ from analysis.saving import saving_of
 from analysis.timebase import DAY_MS, MINUTE_MS, Span, from_ms
 from collector.site import Site
 from collector.store import clock_ms
+from dashboard.pages.swap import claimed_so_far
 from houses import PLANT, served
 
 
@@ -58,6 +59,16 @@ def test_measured_projected_and_claimed_stand_apart(
     expect(browser_page.get_by_text("No exchange saves more.")).to_contain_text("W x 8,760 h")
     expect(browser_page.locator(".js-plotly-plot .main-svg").first).to_be_visible()
     expect(browser_page.locator(".js-plotly-plot")).to_have_count(2)
+
+
+def test_the_claim_line_follows_the_season() -> None:
+    """A quarter of the old pump's year in two days bears a quarter of the claim."""
+    days = [{"day": f"2026-01-1{k}T00:00:00Z", "old_kwh": kwh} for k, kwh in enumerate([9, 30, 20])]
+    saving = {
+        "days": days, "swap_time": "2026-01-11T00:00:00Z", "claim_kwh_per_year": 100.0,
+        "before": {"per_year": {"value": 200.0}},
+    }  # fmt: skip
+    assert claimed_so_far(saving) == pytest.approx([15.0, 25.0])
 
 
 def test_nothing_is_wider_than_a_phone(house: tuple[Site, str], browser_page: Page) -> None:
