@@ -388,7 +388,7 @@ class Signs:
             if yields and not np.isnan(self.heat).all():
                 free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
             if self.usual.pause_min:
-                free = free & (lasting(self.idle) > 1.2 * self.usual.pause_min + 3)
+                free = free & (lasting(self.idle | self.odd) > 1.2 * self.usual.pause_min + 3)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"
