@@ -166,7 +166,7 @@ def boiler_report(
         stores=_stores(plant, record, span),
         heat_up=months,
         heat_up_note=heat_up_words(months),
-        service=service_of(seen, deeds, span=span, heat_up=rates),
+        service=service_of(seen, deeds, span=span, heat_up=rates, rules=plant.rules),
         heat=heat,
         efficiency=_efficiency(plant, boiler, record, span, heat=heat),
     )

@@ -85,7 +85,7 @@ def condensing_share(plant: Plant, seen: Fired, record: Record) -> Estimate:
         return Estimate.unknown("1", "less than an hour of firing with a known return temperature")
     dew = DEW_POINT_CEL[seen.boiler.fuel]
     low, middle, high = (float(np.mean(known < dew + off)) for off in (-2.0, 0.0, 1.0))
-    words = f"return below {dew:.1f} Cel in {len(known) / 60:.0f} h of firing for heating"
+    words = f"return below {dew:.1f} °C in {len(known) / 60:.0f} h of firing for heating"
     return Estimate(middle, low, high, "1", words)
 
 

@@ -205,7 +205,7 @@ def loss_of_store(rates: Rates, store: Store, *, is_measured: bool) -> Estimate:
         return Estimate.unknown("W/K", rate.reason or "")
     factor = store.volume_l * WATER_KJ_L_K * 1000 / 3600
     doubt = 0.03 if is_measured else CELLAR_SPREAD_K / 35
-    words = rate.basis + ("" if is_measured else ", surroundings taken as 15 Cel")
+    words = rate.basis + ("" if is_measured else ", surroundings taken as 15 °C")
     return Estimate(
         max(rate.value * factor, 0.0),
         max(rate.low * factor * (1 - doubt), 0.0),

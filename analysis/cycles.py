@@ -155,7 +155,9 @@ def boiler_cycles(
         best.method,
         best.channel,
         cycles,
-        summarise_cycles(cycles, boiler, best.covered_h, timezone=plant.timezone),
+        summarise_cycles(
+            cycles, boiler, best.covered_h, timezone=plant.timezone, rules=plant.rules
+        ),
         min(best.covered_h / span.hours, 1.0) if span.hours > 0 else 0.0,
         best.covered_h,
         best.step_s,

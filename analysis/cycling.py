@@ -8,6 +8,7 @@ import numpy as np
 from analysis.estimate import plain
 from analysis.plant import Boiler
 from analysis.readings import IntArray
+from analysis.thumb import RULES, BoilerRules
 from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span, local_day_edges
 
 
@@ -78,7 +79,12 @@ def summarise_running(on_hours: float, covered_h: float, why: str) -> CycleSumma
 
 
 def summarise_cycles(
-    cycles: tuple[Cycle, ...], boiler: Boiler, covered_h: float, *, timezone: str
+    cycles: tuple[Cycle, ...],
+    boiler: Boiler,
+    covered_h: float,
+    *,
+    timezone: str,
+    rules: BoilerRules = RULES,
 ) -> CycleSummary:
     """Figures of cycles; incomplete ones count for hours and starts, not for lengths.
 
@@ -92,6 +98,8 @@ def summarise_cycles(
         Hours with readings.
     timezone : str
         Zone of the local day.
+    rules : BoilerRules
+        Rules of thumb.
     """
     complete = [c for c in cycles if c.is_complete]
     on_hours = sum(c.on_s for c in cycles) / 3600
@@ -104,26 +112,9 @@ def summarise_cycles(
         median_on_s=float(np.median(on_s)) if on_s else None,
         median_off_s=float(np.median(off_s)) if off_s else None,
         duty=on_hours / covered_h if covered_h > 0 else None,
-        short_cycling=judge_cycling(cycles, boiler, timezone=timezone),
+        short_cycling=judge_cycling(cycles, boiler, timezone=timezone, rules=rules),
     )
 
-
-@dataclass(frozen=True, slots=True)
-class CyclingLimits:
-    """Rules of thumb for one fuel; they disagree in the trade and are settings, no standard."""
-
-    shortest_median_s: float
-    most_per_hour: float
-    most_per_day: int
-    days: int = 3
-
-
-LIMITS = {
-    "gas": CyclingLimits(180.0, 6, 50),
-    "lpg": CyclingLimits(180.0, 6, 50),
-    "oil": CyclingLimits(300.0, 6, 40),
-}
-"""Common practice, no source: trade texts give 3 to 15 min a firing and 3 to 8 starts an hour."""
 
 DEMAND_PAUSE_MS = 45 * MINUTE_MS
 """A rest longer than this is no call for heat: the longest that anti-cycling locks and floor
@@ -145,13 +136,15 @@ def demand_hours(start_ms: IntArray, end_ms: IntArray) -> float:
     return (firing + float(rest[rest <= DEMAND_PAUSE_MS].sum())) / HOUR_MS
 
 
-def judge_cycling(cycles: tuple[Cycle, ...], boiler: Boiler, *, timezone: str) -> ShortCycling:
+def judge_cycling(
+    cycles: tuple[Cycle, ...], boiler: Boiler, *, timezone: str, rules: BoilerRules = RULES
+) -> ShortCycling:
     """Judge by rules of thumb whether a boiler cycles too often.
 
     Either the median firing is too short and there are too many starts per
     hour of heat demand, or several days have too many starts.
     """
-    limits = LIMITS[boiler.fuel]
+    limits = rules.cycling(boiler.fuel)
     complete = [c for c in cycles if c.is_complete]
     if len(complete) < 5:
         return ShortCycling(None, f"only {len(complete)} complete firings; at least 5 are needed")
@@ -163,7 +156,7 @@ def judge_cycling(cycles: tuple[Cycle, ...], boiler: Boiler, *, timezone: str) -
     busy_days = int((np.histogram(starts, edges)[0] > limits.most_per_day).sum())
     said = (
         f"median firing {median_s / 60:.1f} min, {per_hour:.1f} starts per hour of heat demand, "
-        f"{busy_days} days with more than {limits.most_per_day} starts "
+        f"{busy_days} days with more than {limits.most_per_day:.0f} starts "
         f"(rule of thumb: under {limits.shortest_median_s / 60:.0f} min and over "
         f"{limits.most_per_hour:.0f} an hour, or {limits.days} such days)"
     )

@@ -83,8 +83,8 @@ BOILER_FAULTS: tuple[Fault, ...] = (
         ),
         first_check="What is the store's thermostat set to? Compare with the store's own dial.",
         who="Owner: setting. Heating firm: coil, sensor, mixing valve.",
-        caution="Legionella grow between about 20 and 45 Cel; guidance asks for 60 Cel in the "
-        "store and local rules decide. Hot water above 50 Cel scalds: have a mixing valve.",
+        caution="Legionella grow between about 20 and 45 °C; guidance asks for 60 °C in the "
+        "store and local rules decide. Hot water above 50 °C scalds: have a mixing valve.",
         pace="day",
     ),
     Fault(

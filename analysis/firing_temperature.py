@@ -35,6 +35,10 @@ of it behind pipes and a strapped sensor)."""
 _SENSOR_LAG_MS = 20 * SECOND_MS
 """A strapped sensor follows its pipe by 20 to 60 s (from memory); the least is taken."""
 _PLATEAU_MS = 10 * MINUTE_MS
+_SLOPE_MS = 3 * MINUTE_MS
+_FREE_FALL, _SLOW = 0.5, 0.3
+"""Shares of the steepest fall: water without flame cools by half of it at least; what sinks by less
+than a third on average is held by a small flame (tried on rehearsed houses)."""
 _QUICK_TURN_MS = 4 * MINUTE_MS
 _LEAP_K = 4.0
 _SPIKE_K = 15.0
@@ -184,19 +188,41 @@ def _steepest(rate: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
 def _ends(rises: _Rises, series: Readings) -> IntArray:
     """Row at which each firing ended: where the rise bends, or where a plateau falls away."""
     rate = _rates(series)
+    slope = _slopes(series)
     ends = rises.high.copy()
     for k, (low, high, after) in enumerate(zip(*(c.tolist() for c in rises), strict=True)):
-        fall = rate[high:after]
-        if len(fall):
-            falls = high + int(np.argmax(fall <= 0.4 * fall.min()))
-            lasted = series.time_ms[falls] - series.time_ms[high] > _PLATEAU_MS
-            sunk = series.value[high] - series.value[falls]
-            if lasted and sunk <= max(2.0, 0.25 * (series.value[high] - series.value[low])):
-                ends[k] = falls
-                continue
+        falls = _falls_away(series, slope, high, after)
+        if falls is not None:
+            ends[k] = falls
+            continue
         rise = rate[low:high]
         ends[k] = low + 1 + int(np.flatnonzero(rise >= 0.5 * rise.max())[-1])
     return ends
+
+
+def _falls_away(series: Readings, slope: FloatArray, high: int, after: int) -> int | None:
+    """Row at which a plateau ends: held, or let down slowly, and then cooled as without flame.
+
+    None where the fall begins within minutes of the highest point, as heat
+    still reaches the sensor then.
+    """
+    fall = slope[high:after]
+    if not len(fall) or fall.min() >= 0:
+        return None
+    falls = high + int(np.argmax(fall <= _FREE_FALL * fall.min()))
+    minutes = (series.time_ms[falls] - series.time_ms[high]) / MINUTE_MS
+    if minutes * MINUTE_MS <= _PLATEAU_MS:
+        return None
+    sinking = (series.value[high] - series.value[falls]) / minutes
+    return falls if sinking <= _SLOW * -fall.min() else None
+
+
+def _slopes(series: Readings) -> FloatArray:
+    """Rate of each row towards some minutes later [K/min]: one sensor step is no fall yet."""
+    later = np.searchsorted(series.time_ms, series.time_ms + _SLOPE_MS)
+    later = np.minimum(np.maximum(later, np.arange(len(series)) + 1), len(series) - 1)
+    minutes = np.maximum((series.time_ms[later] - series.time_ms) / MINUTE_MS, 1e-6)
+    return np.asarray((series.value[later] - series.value) / minutes, np.float64)
 
 
 def _joined(

@@ -370,7 +370,7 @@ def _design_kw(heating: HeatingDays | None, design_c: float, spread: float, why:
     base, slope, change = heating.signature.draws.T
     scale = np.random.default_rng(31).standard_normal(len(base))
     draws = (base + slope * np.maximum(change - design_c, 0.0)) / 24.0 * (1.0 + spread * scale)
-    return _quantiles(draws, "kW", f"signature at {design_c:.0f} Cel, coldest usual day here")
+    return _quantiles(draws, "kW", f"signature at {design_c:.0f} °C, coldest usual day here")
 
 
 def _oversize(boiler: Boiler, design: Estimate) -> Estimate:

@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.cycling import LIMITS
 from analysis.finding import Evidence, Finding
 from analysis.firedays import Fired, FireDays, fired, like_days
 from analysis.readings import FloatArray
@@ -163,7 +162,7 @@ def _extreme(days: FireDays) -> _Change | None:
 
 def _finding(situation: Situation, seen: Fired, change: _Change) -> Finding:
     days = seen.days
-    limits = LIMITS[seen.boiler.fuel]
+    limits = situation.plant.rules.cycling(seen.boiler.fuel)
     after = slice(change.first, change.last + 1)
     ends = days.start_ms[change.last] + DAY_MS
     lasts = ends + DAY_MS >= situation.span.end_ms or not len(days.start_ms[change.last + 1 :])

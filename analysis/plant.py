@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from analysis.thumb import RULES, BoilerRules
+
 Fuel = Literal["gas", "oil", "lpg"]
 Drive = Literal["electronic", "induction"]
 Duty = Literal["heating", "store", "recirculation", "other"]
@@ -114,13 +116,14 @@ class Swap:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
-    """A heating plant and everything that is measured on it."""
+    """A heating plant and everything that is measured on it; `rules` come from the settings."""
 
     name: str
     timezone: str
     tariff: Tariff = Tariff()
     boilers: tuple[Boiler, ...] = ()
     pumps: tuple[Pump, ...] = ()
+    rules: BoilerRules = RULES
     stores: tuple[Store, ...] = ()
     channels: tuple[Channel, ...] = ()
     swaps: tuple[Swap, ...] = ()

@@ -10,24 +10,11 @@ from analysis.cooling import rank_interval
 from analysis.estimate import Estimate, plain
 from analysis.firedays import Fired
 from analysis.readings import FloatArray
+from analysis.thumb import RULES, BoilerRules
 from analysis.timebase import DAY_MS, HOUR_MS, Span, format_rfc3339
 
 SERVICE_KINDS = frozenset({"service", "cleaned", "nozzle"})
 """Kinds of logbook entries after which a boiler counts as serviced."""
-
-
-@dataclass(frozen=True, slots=True)
-class ServiceRules:
-    """When a service falls due: a rule of thumb and a setting; the maker's manual goes first."""
-
-    months: float = 12.0
-    run_hours: float = 2000.0
-    starts: float = 30_000.0
-
-
-RULES = ServiceRules()
-"""Yearly service is what safety authorities advise; hours and starts are common practice, no
-source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +87,7 @@ def service_of(
     *,
     span: Span,
     heat_up: FloatArray,
-    rules: ServiceRules = RULES,
+    rules: BoilerRules = RULES,
 ) -> Service:
     """When a boiler's service falls due, and what the last one changed.
 
@@ -114,7 +101,7 @@ def service_of(
         Time of the readings.
     heat_up : ndarray, one a firing
         Warming at each start [K/min], NaN where unknown; see `heat_up_rates`.
-    rules : ServiceRules
+    rules : BoilerRules
         Limits.
     """
     done = sorted((d for d in deeds if d.kind in SERVICE_KINDS), key=lambda d: d.time_ms)
@@ -125,25 +112,28 @@ def service_of(
     hours = float((end - start)[later].sum()) / HOUR_MS
     starts = int(later.sum())
     covered = min(seen.found.coverage, 1.0)
-    due_ms = None if last is None else last.time_ms + round(rules.months * 30.44 * DAY_MS)
+    due_ms = None if last is None else last.time_ms + round(rules.service_months * 30.44 * DAY_MS)
     is_due, why = _due(rules, due_ms, hours=hours, starts=starts, now_ms=span.end_ms)
     effects = () if last is None else _effects(seen, last, heat_up)
     return Service(last, due_ms, is_due, hours, starts, covered, why, effects)
 
 
 def _due(
-    rules: ServiceRules, due_ms: int | None, *, hours: float, starts: int, now_ms: int
+    rules: BoilerRules, due_ms: int | None, *, hours: float, starts: int, now_ms: int
 ) -> tuple[bool | None, str]:
     thumb = (
-        f"rule of thumb: {rules.months:.0f} months, {rules.run_hours:.0f} h "
-        f"or {rules.starts:.0f} starts"
+        f"rule of thumb: {rules.service_months:.0f} months, {rules.service_hours:.0f} h "
+        f"or {rules.service_starts:.0f} starts"
     )
     reached = [
         words
         for is_over, words in (
-            (due_ms is not None and now_ms >= due_ms, f"{rules.months:.0f} months have passed"),
-            (hours >= rules.run_hours, f"{hours:.0f} h of firing"),
-            (starts >= rules.starts, f"{starts} starts"),
+            (
+                due_ms is not None and now_ms >= due_ms,
+                f"{rules.service_months:.0f} months have passed",
+            ),
+            (hours >= rules.service_hours, f"{hours:.0f} h of firing"),
+            (starts >= rules.service_starts, f"{starts} starts"),
         )
         if is_over
     ]

@@ -3,11 +3,14 @@
 import os
 import re
 import socket
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields, replace
 from datetime import time
 from pathlib import Path
 from typing import Any, Literal
 
+from analysis.plant import Plant
+from analysis.thumb import BoilerRules
 from collector.errors import FormError
 from collector.tomlform import Place, TomlForm
 
@@ -126,11 +129,16 @@ class Settings:
     collect: CollectSettings = field(default_factory=CollectSettings)
     web: WebSettings = field(default_factory=WebSettings)
     notify: NotifySettings = field(default_factory=NotifySettings)
+    boiler: BoilerRules = field(default_factory=BoilerRules)
     folder: Path = Path()
 
     def at(self, path: str) -> Path:
         """Path relative to the settings file."""
         return self.folder / path
+
+    def ruled(self, plants: Iterable[Plant]) -> list[Plant]:
+        """Plants with this installation's rules of thumb."""
+        return [replace(plant, rules=self.boiler) for plant in plants]
 
     def secret(self, variable: str, file: str | None) -> str | None:
         """Read a secret from a file named in the settings, else from the environment.
@@ -156,6 +164,7 @@ _TABLES: dict[str, type] = {
     "collect": CollectSettings,
     "web": WebSettings,
     "notify": NotifySettings,
+    "boiler": BoilerRules,
 }
 
 
@@ -198,6 +207,9 @@ def _check(form: TomlForm, settings: Settings) -> None:
             form.blame(Place("notify", 0, key), "must be a time of day like '22:00'")
     if settings.collect.batch_size < 1 or settings.collect.queue_size < settings.collect.batch_size:
         form.blame(Place("collect", 0, "batch_size"), "must be at least 1 and at most queue_size")
+    for rule in fields(BoilerRules):
+        if getattr(settings.boiler, rule.name) <= 0:
+            form.blame(Place("boiler", 0, rule.name), "must be above 0")
     if not 0 < settings.collect.batch_age_s <= 60:
         form.blame(Place("collect", 0, "batch_age_s"), "must be above 0 and at most 60")
     if settings.broker.share is not None and not _WORD.fullmatch(settings.broker.share):

@@ -35,7 +35,7 @@ class Site:
             One of them cannot be opened.
         """
         store = open_store(settings, plants)
-        return cls(tuple(plants), settings, store, open_journal(settings), Live())
+        return cls(tuple(settings.ruled(plants)), settings, store, open_journal(settings), Live())
 
     def plants_as_recorded(self) -> list[Plant]:
         """Every plant with the swaps recorded since its file was written, for all who judge."""

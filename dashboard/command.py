@@ -132,12 +132,12 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
     StokeholdError
         Plant file, log or store cannot be used.
     """
-    plants = load_plants(arguments.plant)
+    settings = settings_of(arguments)
+    plants = settings.ruled(load_plants(arguments.plant))
     if arguments.log is not None:
         if len(plants) > 1:
             raise FormError(["--log: a log belongs to one plant; give --plant one file"])
         return [_from_log(plants[0], arguments)]
-    settings = settings_of(arguments)
     store = open_store(settings, plants)
     with closing(open_journal(settings)) as journal:
         book = swap_book(settings, journal)

@@ -115,7 +115,7 @@ def _say(asked: Asked, report: BoilerReport) -> None:
     say(f"    starts a year: {_words(report.per_year, 0)}")
     for cell in report.by_outdoor:
         say(
-            f"      {cell.from_c:5.0f} to {cell.to_c:3.0f} Cel outdoors: {cell.per_day:5.0f} "
+            f"      {cell.from_c:5.0f} to {cell.to_c:3.0f} °C outdoors: {cell.per_day:5.0f} "
             f"starts a day ({cell.low:.0f} to {cell.high:.0f}, {cell.days} days)"
         )
     judged = found.summary.short_cycling

@@ -10,8 +10,9 @@ from analysis.estimate import Estimate
 from analysis.firedays import FireDays, fired_in
 from analysis.plant import Boiler, Channel, Plant
 from analysis.readings import Readings
-from analysis.service import Deed, ServiceRules, service_of
+from analysis.service import Deed, service_of
 from analysis.starts_year import starts_by_outdoor, starts_of_year
+from analysis.thumb import BoilerRules
 from analysis.timebase import DAY_MS, MINUTE_MS, Span, parse_rfc3339
 
 BEGIN = parse_rfc3339("2026-01-01T00:00:00Z")
@@ -114,7 +115,7 @@ def test_service_is_due_by_date_hours_or_starts() -> None:
     assert recent.is_due is False
     assert recent.hours == pytest.approx(20 * 24 / 6, rel=0.02)
     assert recent.starts == pytest.approx(480, abs=2)
-    by_hours = ServiceRules(run_hours=50)
+    by_hours = BoilerRules(service_hours=50)
     assert service_of(seen, fresh, span=span, heat_up=none, rules=by_hours).is_due is True
     unknown = service_of(seen, [Deed(BEGIN, "pressure", "1.4 bar")], span=span, heat_up=none)
     assert unknown.is_due is None

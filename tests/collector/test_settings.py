@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.plant import Plant
 from collector.errors import FormError
 from collector.settings import BROKER_PASSWORD, Settings, load_settings
 
@@ -72,3 +73,15 @@ def test_example_settings_are_sound() -> None:
     """The example that ships is accepted as it stands."""
     example = Path(__file__).parents[2] / "deploy" / "settings.example.toml"
     assert load_settings(example).broker.username == "stokehold"
+
+
+def test_rules_of_thumb_about_the_boiler_are_settings(tmp_path: Path) -> None:
+    """A firm with its own limits writes them down; they reach every plant, and 0 is refused."""
+    path = tmp_path / "settings.toml"
+    path.write_text("[boiler]\nstarts_per_hour = 4\nservice_months = 24\n", encoding="utf-8")
+    plant = load_settings(path).ruled([Plant(name="Quay", timezone="UTC")])[0]
+    assert plant.rules.cycling("gas").most_per_hour == 4
+    assert plant.rules.service_months == 24
+    path.write_text("[boiler]\nbusy_days = 0\n", encoding="utf-8")
+    with pytest.raises(FormError, match=r"busy_days.*above 0"):
+        load_settings(path)
