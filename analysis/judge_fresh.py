@@ -21,6 +21,8 @@ _HOT_C, _COLD_BELOW_K, _UNFETCHED_MIN = 50.0, 15.0, 45
 _EMPTY_BAR = 0.3
 """A filled plant stands under the weight of its own water, some 0.3 bar for three metres."""
 _EMPTY_MIN = 5
+_MOST_REST_W = 3.0
+"""A pump stopped by signal takes 0.5 to 3 W (common practice, no source)."""
 
 
 def mind_fresh(signs: Signs) -> Minded:
@@ -51,12 +53,13 @@ def _locked(signs: Signs) -> BoolArray:
 
 
 def _unfetched(signs: Signs) -> BoolArray:
-    """The boiler is kept hot by its fire, no store is charged, and the pump rests on a cold pipe.
+    """The boiler is kept hot by its fire, every pump rests, and this one on a cold pipe.
 
-    Only where every store pump can be seen to rest: else the heat may be the store's.
+    Only where every other pump is heard: else it may fetch the heat; and only of a pump that is
+    entered as always on, for a boiler may keep itself hot through a summer.
     """
     pump, nothing = signs.one.pump, np.zeros(len(signs.plant), bool)
-    if pump.duty != "heating" or not _stores_seen(signs):
+    if pump.duty != "heating" or not pump.always_on:
         return nothing
     rated = pump.rated_power_w
     rests = signs.known & (signs.one.drawn.high_w < _RESTS_SHARE * (rated[0] if rated else 5.0))
@@ -64,15 +67,17 @@ def _unfetched(signs: Signs) -> BoolArray:
     with np.errstate(invalid="ignore"):
         cold = (source > _HOT_C) & (source - pipe > _COLD_BELOW_K) & (pipe - ago(pipe, 10) < 0.5)
     fired = trailing(np.nan_to_num(signs.heat) > 0, _UNFETCHED_MIN) >= 10
-    return np.asarray((lasting(np.asarray(rests & cold)) >= _UNFETCHED_MIN) & fired)
+    alone = np.asarray(rests & cold & _all_rest(signs))
+    return np.asarray((lasting(alone) >= _UNFETCHED_MIN) & fired)
 
 
-def _stores_seen(signs: Signs) -> bool:
-    """Whether the plant has no store, or all its charging pumps are heard and rest."""
-    pumps = [m for m in signs.plant.pumps.values() if m.pump.duty == "store"]
-    if signs.plant.plant.stores and not pumps:
-        return False
-    return not any((np.nan_to_num(m.drawn.high_w, nan=99.0) > 3.0).any() for m in pumps)
+def _all_rest(signs: Signs) -> BoolArray:
+    """Minutes in which every pump of the plant is heard and rests."""
+    pumps = list(signs.plant.pumps.values())
+    if signs.plant.plant.stores and not any(m.pump.duty == "store" for m in pumps):
+        return np.zeros(len(signs.plant), bool)
+    rest = [np.nan_to_num(m.drawn.high_w, nan=_MOST_REST_W + 1.0) <= _MOST_REST_W for m in pumps]
+    return np.asarray(np.logical_and.reduce(rest))
 
 
 def _empty(signs: Signs) -> BoolArray:

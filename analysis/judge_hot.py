@@ -6,11 +6,11 @@ import numpy as np
 
 from analysis.finding import Evidence, Finding
 from analysis.grid import ago, lasting, spans_of, trailing
-from analysis.levels import BoolArray, runs_above
+from analysis.levels import BoolArray, Runs, runs_above
 from analysis.plant import Channel
 from analysis.pump_signs import Signs
 from analysis.readings import Readings, hold_limit_ms, holds, value_at
-from analysis.timebase import MINUTE_MS, Span
+from analysis.timebase import HOUR_MS, MINUTE_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
 
@@ -30,6 +30,7 @@ _RISE_K, _RISE_MIN = 3.0, 15
 _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
 _END_MIN = 30
+_ONE_HEAT_MS = 6 * HOUR_MS
 
 
 def judge_overheating(situation: Situation) -> Verdict:
@@ -57,7 +58,7 @@ def _too_hot(situation: Situation, channel: Channel) -> Iterator[Finding]:
     hold_ms = hold_limit_ms(readings, channel)
     twice = Readings(readings.time_ms[1:], np.minimum(readings.value[1:], readings.value[:-1]))
     runs = runs_above(holds(twice, hold_ms, situation.span), limit, limit - _DEAD_BAND_K)
-    for start, end, closes in zip(runs.start_ms, runs.end_ms, runs.closes, strict=True):
+    for start, end, closes in _whole(runs):
         hottest = float(np.nanmax(value_at(readings, np.arange(start, end, MINUTE_MS), hold_ms)))
         yield Finding(
             subject=channel.of,
@@ -70,6 +71,19 @@ def _too_hot(situation: Situation, channel: Channel) -> Iterator[Finding]:
             evidence=(Evidence(channel.id, "highest", hottest, f"at most {limit:.0f}", "Cel"),),
             ruled_out=("a glitch of the sensor: two readings agree",),
         )
+
+
+def _whole(runs: Runs) -> Iterator[tuple[int, int, bool]]:
+    """Runs, one that silence left open joined with the next soon after: one heat is one alarm."""
+    rows = list(
+        zip(runs.start_ms.tolist(), runs.end_ms.tolist(), runs.closes.tolist(), strict=True)
+    )
+    while rows:
+        start, end, closes = rows.pop(0)
+        while not closes and rows and rows[0][0] - end < _ONE_HEAT_MS:
+            _, end, closes = rows.pop(0)
+        # What is left open long before a later run has ended unseen.
+        yield start, end, closes or bool(rows)
 
 
 def hot_minutes(signs: Signs) -> BoolArray:

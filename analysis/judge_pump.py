@@ -54,12 +54,14 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     odd = signs.odd & ~signs.fed & (trailing(signs.odd, 10) >= 8)
     # Little power with the pipe as near the boiler as ever may be a smaller setting: without
     # flow a fire soon parts them.
+    now |= (trailing(signs.bare, 10) >= 8) & signs.bare & signs.never_rests & ~signs.fed
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
         now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed
     now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
+    now |= (lasting(signs.high) >= 20) & signs.is_induction & signs.sinks
     soon = np.zeros(len(now), bool)
     if signs.has_pipe:
         soon |= missing >= 45

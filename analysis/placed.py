@@ -4,7 +4,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from analysis.plant import Plant, Pump
+from analysis.plant import Plant, Pump, PumpPlate
 from analysis.timebase import Span, to_ms
 
 
@@ -28,15 +28,22 @@ def placed_pumps(plant: Plant, pump: Pump, span: Span) -> list[Placed]:
         What is looked at.
     """
     swaps = sorted((s for s in plant.swaps if s.pump == pump.id), key=lambda s: s.time)
-    inside = [s for s in swaps if span.start_ms < to_ms(s.time) < span.end_ms]
-    edges = [span.start_ms, *(to_ms(s.time) for s in inside), span.end_ms]
-    plates = [s.old for s in inside] + [inside[-1].new if inside else None]
+    times = [to_ms(s.time) for s in swaps]
+    inside = [t for t in times if span.start_ms < t < span.end_ms]
     found = []
-    for (a, b), plate in zip(pairwise(edges), plates, strict=True):
-        always = plate.always_on if plate and plate.always_on is not None else pump.always_on
-        drive = (plate.drive if plate else None) or pump.drive
-        found.append(Placed(Span(a, b), replace(pump, drive=drive, always_on=always)))
+    for start, end in pairwise([span.start_ms, *inside, span.end_ms]):
+        ahead = next((s for s, t in zip(swaps, times, strict=True) if t > start), None)
+        # The pump of a stretch is the one the next swap takes out, or the last one brought in.
+        plate = ahead.old if ahead else swaps[-1].new if swaps else None
+        found.append(Placed(Span(start, end), _as_plated(pump, plate)))
     return found
+
+
+def _as_plated(pump: Pump, plate: PumpPlate | None) -> Pump:
+    if plate is None:
+        return pump
+    always = pump.always_on if plate.always_on is None else plate.always_on
+    return replace(pump, drive=plate.drive or pump.drive, always_on=always)
 
 
 def present_span(plant: Plant, pump: Pump, span: Span) -> Span:

@@ -18,6 +18,7 @@ VOLTAGE_EXPONENT = 1.65
 parameter sets, no measurement)."""
 _BRIDGE_MIN = 5
 _VOLTS_BRIDGE_MIN = 60
+_OUTDOOR_BRIDGE_MIN = 60
 
 
 class Sliced:
@@ -102,6 +103,8 @@ class PlantMinutes(Sliced):
         System pressure [bar].
     store_top_c : ndarray
         Top of the first store [Cel].
+    outdoor_c : ndarray
+        Outdoor temperature, held for an hour [Cel].
     """
 
     plant: Plant
@@ -112,6 +115,7 @@ class PlantMinutes(Sliced):
     boiler_flow_c: FloatArray
     pressure_bar: FloatArray
     store_top_c: FloatArray
+    outdoor_c: FloatArray
 
     def __len__(self) -> int:
         return len(self.start_ms)
@@ -143,6 +147,7 @@ class PlantMinutes(Sliced):
             boiler_flow_c=flow,
             pressure_bar=pressure,
             store_top_c=top,
+            outdoor_c=held(grid.mean("plant", "temperature", "outdoor"), _OUTDOOR_BRIDGE_MIN),
         )
 
 

@@ -92,6 +92,8 @@ class PumpLearned:
         Share of the minutes of firing, no store being charged, in which it ran.
     longest_rest_min : int
         Longest rest during such firing [min].
+    pause_min : int
+        Longest of the pauses that are its habit [min], 0 where it has none.
     longest_run_min : int
         Longest run seen [min].
     slots : tuple of float
@@ -109,6 +111,7 @@ class PumpLearned:
     body_over_k: float | None = None
     follows: float | None = None
     longest_rest_min: int = 0
+    pause_min: int = 0
     longest_run_min: int = 0
     slots: tuple[float, ...] = ()
 
@@ -116,6 +119,11 @@ class PumpLearned:
     def is_known(self) -> bool:
         """Whether it was seen running long enough to be judged by its own level."""
         return self.run_minutes >= LEAST_RUN_MIN and self.levels.usual_w is not None
+
+
+_PAUSE_MIN = (4, 180)
+_LEAST_PAUSES = 4
+_PAUSED_DAYS = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -339,9 +347,28 @@ def _learn_pump(
         body_over_k=_quantile((one.body_c - one.water_c)[keep], 0.998),
         follows=1.0 - float(rests.sum() / told.sum()) if told.sum() >= 60 else None,
         longest_rest_min=int(lasting(rests).max(initial=0)),
+        pause_min=_habitual_pause_min(one.drawn.power_w, split, len(past) / 1440.0),
         longest_run_min=int(lasting(running).max(initial=0)),
         slots=_slots(past, running, keep),
     )
+
+
+def _habitual_pause_min(power_w: FloatArray, split_w: float, days: float) -> int:
+    """Longest pause of a pump that pauses day after day and goes on by itself [min], else 0.
+
+    So rests one whose controller lets it wait while a store is charged, which nothing else tells
+    where its plug is all there is. Pauses count whatever they were taken for: a stall does not
+    end by itself every day.
+    """
+    rests = lasting(power_w <= split_w)
+    ends = np.flatnonzero((rests[:-1] > 0) & (rests[1:] == 0) & ~np.isnan(power_w[1:]))
+    length = rests[ends]
+    ends, length = (
+        a[(length >= _PAUSE_MIN[0]) & (length <= _PAUSE_MIN[1])] for a in (ends, length)
+    )
+    with_one = len(np.unique(ends // 1440))
+    is_habit = len(length) >= _LEAST_PAUSES and with_one >= _PAUSED_DAYS * days
+    return int(length.max()) if is_habit else 0
 
 
 def _step_w(power_w: FloatArray) -> float:

@@ -49,6 +49,9 @@ _LEAST_FLOOR_W = 3.5
 _TRY_WINDOW_MIN = 12
 _TRY_MINUTES = 4
 _TRY_W = 1.5
+_BARE_SHARE = 0.6
+_HEATING_LIMIT_C = 16.0
+"""Above this outdoors houses are not heated; 15 to 17 Cel (handbook figure)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,12 +97,34 @@ class Signs:
 
         A plug that tells whole watts may tell a step less than was seen so far.
         """
+        step = self.usual.step_w if self.usual.step_w >= _COARSE_STEP_W else 0.0
+        if self.is_induction:
+            return self.seen_floor_w
+        return min((self.usual.levels.low_w or _LEAST_FLOOR_W) - step, self.seen_floor_w)
+
+    @property
+    def seen_floor_w(self) -> float:
+        """Least power as its plug or its plate tells it [W]."""
         low = self.usual.levels.low_w or _LEAST_FLOOR_W
         if self.is_induction:
             return low
         rated = self.one.pump.rated_power_w
+        return min(low, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+
+    @property
+    def never_rests(self) -> bool:
+        """It ran through all the days of which is known, and showed no rest."""
+        usual, days = self.usual, self.learned.days
+        minutes = days * 1440.0 * usual.heard
+        return usual.levels.idle_w is None and days >= 1.5 and usual.run_minutes > 0.97 * minutes
+
+    @cached_property
+    def bare(self) -> BoolArray:
+        """So little that it is an electronic pump's electronics alone, be the plug a step off."""
+        if self.is_induction:
+            return np.zeros(len(self.plant), bool)
         step = self.usual.step_w if self.usual.step_w >= _COARSE_STEP_W else 0.0
-        return min(low - step, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+        return np.asarray(self.odd & (self.power_w + step < _BARE_SHARE * self.seen_floor_w))
 
     @property
     def least_w(self) -> float:
@@ -157,11 +182,16 @@ class Signs:
         if self.is_induction:
             return np.zeros(len(self.plant), bool)
         low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
-        pulse = self.known & (low <= self.part_way_w) & (high > low + _TRY_W)
-        running = lasting(self.runs) >= 2
-        fine = (trailing(pulse, 6) >= 5) & (trailing(running, 6) == 0)
-        coarse = trailing(pulse, _TRY_WINDOW_MIN) >= _TRY_MINUTES
-        return np.asarray(fine | (coarse & (trailing(running, _TRY_WINDOW_MIN) == 0)))
+        floor = _TOO_LITTLE * self.seen_floor_w
+        # Beyond what a plug's step can feign: a try takes more than the floor on top.
+        pulse = (low <= self.part_way_w) & (high > low + _TRY_W)
+        pulse |= (low <= floor) & (high > low + max(_TRY_W, 1.2 * self.seen_floor_w))
+        pulse &= self.known
+        running = lasting(self.known & (low > floor)) >= 2
+        still = lasting(~running)
+        fine = (trailing(pulse, 6) >= 5) & (still >= 6)
+        coarse = trailing(pulse & (still > 0), _TRY_WINDOW_MIN) >= _TRY_MINUTES
+        return np.asarray(fine | (coarse & (still >= 6)))
 
     @cached_property
     def cut_out(self) -> BoolArray:
@@ -250,7 +280,10 @@ class Signs:
         source, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
         with np.errstate(invalid="ignore"):
             alone = (pipe - ago(pipe, 12) < -2.5) & (source - ago(source, 12) > -1.5)
-            return np.asarray(alone & (source > _HOT_C) & ~self.returns)
+            # A floor's thick pipes cool slowly, and its valve has them far below the boiler.
+            slow = (pipe - ago(pipe, 30) < -1.8) & (source - ago(source, 30) > -0.5)
+            slow &= (pipe - ago(pipe, 10) < -0.3) & (pipe - ago(pipe, 20) < -0.9)
+            return np.asarray((alone | slow) & (source > _HOT_C) & ~self.returns)
 
     @cached_property
     def returns(self) -> BoolArray:
@@ -354,6 +387,8 @@ class Signs:
             free = trailing(self.storing, 12) == 0 if yields else self.known
             if yields and not np.isnan(self.heat).all():
                 free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
+            if self.usual.pause_min:
+                free = free & (lasting(self.idle | self.odd) > 1.2 * self.usual.pause_min + 3)
             return np.asarray(lasting(self.known & free) >= 3)
         found = np.zeros(len(self.plant), bool)
         by_clock = self.one.pump.duty == "recirculation"
@@ -363,5 +398,7 @@ class Signs:
             found |= sure[self.plant.quarter]
         if self.one.pump.duty not in _HEATS or (self.usual.follows or 0.0) < _SURE:
             return found
-        by_fire = wants_heating(self.heat, self.storing)
+        # A boiler that keeps itself warm in summer calls for no heating.
+        mild = np.nan_to_num(self.plant.outdoor_c, nan=-99.0) > _HEATING_LIMIT_C
+        by_fire = wants_heating(self.heat, self.storing) & ~mild
         return found | (lasting(by_fire) > 1.2 * self.usual.longest_rest_min + 3)

@@ -45,14 +45,20 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "short_cycling": frozenset({"ignition_trouble"}),
 }
 """What a fault may rightly bring about on another part of the plant."""
-TRUE_SILENCE = {"channel_silent": frozenset({"wifi_gap", "power_cut"})}
+TRUE_THOUGH_SOUND = {
+    "channel_silent": frozenset({"wifi_gap", "power_cut"}),
+    "overheating": frozenset({"firewood_day"}),
+}
 """Findings that tell the plain truth of what the rehearsal plays as a disturbance of a sound house.
 
 A radio gap or a power cut of many hours is no fault of the house, and hence no row of the truth's
 faults; but the channels are silent, nothing is watched meanwhile, and a person wants to hear just
-that. Told over such a gap, silence is neither a fault found nor a false alarm. Any other finding
-over it is false as ever.
+that. And a wood fire with a water jacket in summer, when nobody takes its heat, drives the model's
+water to 100 and 130 Cel: that the water is so hot is true, and would have to wake somebody. Such a
+finding is neither a fault found nor a false alarm; of overheating only where the measured
+temperature itself is above `SCALDING_C`. Any other finding over a disturbance is false as ever.
 """
+SCALDING_C = 95.0
 URGENCIES = ("now", "soon", "note")
 
 
@@ -274,7 +280,7 @@ def score_findings(tally: Tally, truth: Mapping[str, Any], health: Mapping[str, 
             tally.mistakes.append(_mistake(truth, "missed", fault))
     gaps = [(row["what"], _stretch(row)) for row in truth.get("negatives", ())]
     for finding in findings:
-        if not _is_explained(finding, faults) and not _is_true_silence(finding, gaps):
+        if not _is_explained(finding, faults) and not _is_true_though_sound(finding, gaps):
             tally.false_alarms[finding.fault][finding.row["urgency"]] += 1
             tally.mistakes.append(_mistake(truth, "false", finding))
 
@@ -355,13 +361,21 @@ def _stretch(row: Mapping[str, Any]) -> tuple[int, int]:
     return parse_rfc3339(row["start"]), parse_rfc3339(row["end"])
 
 
-def _is_true_silence(finding: _Told, gaps: Iterable[tuple[str, tuple[int, int]]]) -> bool:
-    """Whether channels are told to be silent while the rehearsal had them silent."""
-    true = TRUE_SILENCE.get(finding.fault, frozenset())
+def _is_true_though_sound(finding: _Told, gaps: Iterable[tuple[str, tuple[int, int]]]) -> bool:
+    """Whether a finding tells what the rehearsal's disturbance truly did to the readings."""
+    true = TRUE_THOUGH_SOUND.get(finding.fault, frozenset())
+    if finding.fault == "overheating" and _hottest_c(finding) < SCALDING_C:
+        return False
     return any(
         what in true and finding.start_ms < end and start < finding.end_ms
         for what, (start, end) in gaps
     )
+
+
+def _hottest_c(finding: _Told) -> float:
+    """Highest temperature that a finding of overheating shows; differences are no temperature."""
+    values = [e["value"] for e in finding.row.get("evidence", ()) if e.get("unit") == "Cel"]
+    return max((v for v in values if v is not None), default=-300.0)
 
 
 def score_cycles(

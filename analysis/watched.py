@@ -7,7 +7,7 @@ first days, which are judged by themselves.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,8 @@ from analysis.judge_fresh import mind_fresh
 from analysis.judge_pump import mind
 from analysis.levels import BoolArray
 from analysis.mind import DEAD, Minded, Spell, spells
-from analysis.plant_minutes import PlantMinutes
+from analysis.placed import placed_pumps
+from analysis.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
 from analysis.pump_signs import Signs
 from analysis.readings import IntArray
@@ -199,9 +200,17 @@ def _not_usual(minded: Minded, size: int) -> BoolArray:
 
 def _signs(part: PlantMinutes, learned: PlantLearned) -> dict[str, Signs]:
     return {
-        name: Signs(part, one, learned.pumps.get(name, PumpLearned()), learned)
+        name: Signs(part, _in_place(part, one), learned.pumps.get(name, PumpLearned()), learned)
         for name, one in part.pumps.items()
     }
+
+
+def _in_place(part: PlantMinutes, one: PumpMinutes) -> PumpMinutes:
+    """The minutes with the pump that was in place at their end: a swap may change its habit."""
+    if not len(part):
+        return one
+    first, last = int(part.start_ms[0]), int(part.start_ms[-1])
+    return replace(one, pump=placed_pumps(part.plant, one.pump, Span(first, last + 1))[-1].pump)
 
 
 def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> dict[str, Minded]:

@@ -38,3 +38,15 @@ def test_only_swaps_of_this_pump_within_the_span_count() -> None:
     )
     assert placed_pumps(plant(*swaps), PUMP, SPAN) == [(SPAN, PUMP)]
     assert present_span(replace(plant(), swaps=swaps), PUMP, SPAN) == SPAN
+
+
+def test_a_span_beside_a_swap_knows_its_pump() -> None:
+    """Wholly before a swap stands the pump it took out, wholly after it the one it brought."""
+    swap = Swap(
+        pump="heating", time=FIRST,
+        old=PumpPlate(drive="induction", always_on=False), new=PumpPlate(always_on=False),
+    )  # fmt: skip
+    before, after = Span(SPAN.start_ms, to_ms(FIRST)), Span(to_ms(FIRST), SPAN.end_ms)
+    (old,), (new,) = (placed_pumps(plant(swap), PUMP, span) for span in (before, after))
+    assert (old.pump.drive, old.pump.always_on) == ("induction", False)
+    assert (new.pump.drive, new.pump.always_on) == ("electronic", False)

@@ -176,3 +176,27 @@ def test_figures_count_error_and_coverage():
         "interval_contains_truth": 1.0,
     }
     assert document["saving"]["interval_contains_truth"] == 0.0
+
+
+def _false_over(what, finding):
+    gap = {"what": what, "start": "2026-01-20T00:00:00Z", "end": "2026-01-20T12:00:00Z"}
+    tally = Tally()
+    score_findings(tally, {**TRUTH, "negatives": [gap]}, {"findings": [finding]})
+    return sum(tally.document()["false_alarms_per_plant_year"]["all"].values())
+
+
+def test_silence_told_over_a_radio_gap_is_true_and_anything_else_is_false():
+    """The channels are silent; that a pump stands is not therefore true, nor silence elsewhen."""
+    over = ("2026-01-20T01:00:00Z", "2026-01-20T10:00:00Z")
+    assert _false_over("wifi_gap", _finding("channel_silent", *over, subject="plant")) == 0
+    assert _false_over("wifi_gap", _finding("stall", *over)) > 0
+    later = ("2026-01-25T01:00:00Z", "2026-01-25T10:00:00Z")
+    assert _false_over("wifi_gap", _finding("channel_silent", *later, subject="plant")) > 0
+
+
+@pytest.mark.parametrize(("shown", "unit", "wrong"), [(110.0, "Cel", 0), (20.0, "K", 1)])
+def test_scalding_water_of_a_wood_fire_is_true_and_a_hot_body_is_not(shown, unit, wrong):
+    """Measured water of 110 Cel is as hot as it says; a body above its water is another matter."""
+    finding = _finding("overheating", "2026-01-20T01:00:00Z", "2026-01-20T10:00:00Z")
+    finding["evidence"] = [{"value": shown, "unit": unit}]
+    assert (_false_over("firewood_day", finding) > 0) == bool(wrong)

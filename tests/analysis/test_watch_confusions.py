@@ -1,13 +1,15 @@
 """What looked like a stall, a shut valve or lost supply and was none, each in hand-made minutes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.faults import FAULTS, examine
 from analysis.finding import Finding
-from analysis.plant import Boiler, Channel, Plant, Pump, Store
+from analysis.plant import Boiler, Channel, Plant, Pump, PumpPlate, Store, Swap
 from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms
 from analysis.watch import Situation
 
 DAYS = 6
@@ -220,3 +222,40 @@ def test_silent_flow_sensor_makes_no_body_too_hot() -> None:
     values["heating.body"] = values["heating.flow"] - 5.0
     silent = {"heating.flow": (AFTER_H > 0.0) & (AFTER_H < 2.0)}
     assert found(values, plant, silent) == []
+
+
+def pausing(fails: bool) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """Only the plug is heard; the pump pauses 36 minutes every four hours, may stop for good."""
+    values = sound()
+    rests = (HOUR % 4.0 >= 2.0) & (HOUR % 4.0 < 2.6)
+    values["heating.power"] = np.where(rests | (fails & LATE), 0.0, 12.0)
+    return values, {name: np.ones(len(TIME_MS), bool) for name in values if name != "heating.power"}
+
+
+def test_pauses_of_a_pump_said_to_be_always_on_are_its_habit() -> None:
+    """A plug alone cannot see the store being charged, but that the pauses end by themselves."""
+    values, silent = pausing(fails=False)
+    assert found(values, house(always_on=True), silent) == []
+
+
+def test_pump_that_pauses_by_habit_is_told_when_it_stays_away() -> None:
+    """It stops for good: told within an hour and a half of what would have been its pause."""
+    values, silent = pausing(fails=True)
+    (stall,) = found(values, house(always_on=True), silent)
+    assert (stall.fault, stall.urgency, stall.end_ms) == ("stall", "now", None)
+    stopped_ms = int(TIME_MS[LATE][0])
+    assert stall.raised_ms is not None
+    assert 0 < stall.raised_ms - stopped_ms < 1.5 * HOUR_MS
+
+
+def test_pump_brought_in_by_a_swap_rests_by_its_own_habit() -> None:
+    """The old pump was always on, the new one is switched: its rest of a day is no stall."""
+    values, silent = pausing(fails=False)
+    values["heating.power"] = np.where(HOUR < 24.0, 50.0, np.where(LATE, 0.0, 12.0))
+    swap = Swap(
+        pump="heating", time=from_ms(24 * HOUR_MS),
+        old=PumpPlate(drive="induction", always_on=True), new=PumpPlate(always_on=False),
+    )  # fmt: skip
+    plant = house(always_on=True)
+    assert [f.fault for f in found(values, plant, silent)] == ["stall"]
+    assert found(values, replace(plant, swaps=(swap,)), silent) == []
