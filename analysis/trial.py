@@ -239,9 +239,9 @@ def look(trial: Trial, plant: Plant, record: Record, now_ms: int) -> View:
         return View(0.0, None, "no step is running")
     readings = record.get(channel.id, Readings.empty())
     span = Span(mark.start_ms + SETTLE_MS, max(now_ms, mark.start_ms + SETTLE_MS))
-    known = holds(readings, hold_limit_ms(readings, channel), span)
-    left_s = step.length_ms / SECOND_MS - covered_hours(known) * 3600.0
-    power_w = float(known.value[-1]) if len(known.value) else None
+    hold_ms = hold_limit_ms(readings, channel)
+    left_s = step.length_ms / SECOND_MS - covered_hours(holds(readings, hold_ms, span)) * 3600.0
+    power_w = _now(record, channel, now_ms)
     return _viewed(step, _Seen(readings, channel, span, left_s, power_w), now_ms)
 
 

@@ -16,6 +16,7 @@ from analysis.plant import Plant
 from analysis.plant_minutes import PlantMinutes
 from analysis.readings import Record
 from analysis.saving import saving_of
+from analysis.saving_cycling import cyclings
 from analysis.service import Deed
 from analysis.silence import usual_silences
 from analysis.timebase import DAY_MS, Span
@@ -113,8 +114,12 @@ def boilers(night: Nightly) -> list[dict[str, Any]]:
 
 def savings(night: Nightly) -> list[dict[str, Any]]:
     """Saving of every swap, from the whole history."""
-    plant = night.plant
-    return [saving_of(plant, s, night.record, span=night.span).document() for s in plant.swaps]
+    plant, record, span = night.plant, night.record, night.span
+    return [
+        saving_of(plant, swap, record, span=span).document()
+        | {"cycling": [one.document() for one in cyclings(plant, swap, record, span=span)]}
+        for swap in plant.swaps
+    ]
 
 
 def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:

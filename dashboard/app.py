@@ -132,7 +132,8 @@ def _top(view: View, path: str) -> list[Component]:
 
 def _item(view: View, page: Page, path: str, count: int) -> Component:
     badge = [html.Span(str(count), className="badge", title="waiting for you")] if count else []
-    here = {"className": "here"} if page.path == path else {}
+    is_here = page.path == path or (page.path != "/" and path.startswith(f"{page.path}/"))
+    here = {"className": "here"} if is_here else {}
     return dcc.Link([page.title, *badge], href=view.link(page.path), **here)
 
 

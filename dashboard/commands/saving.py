@@ -8,6 +8,7 @@ from typing import Any
 from analysis.finance import Terms
 from analysis.plant import Plant, Swap
 from analysis.saving import saving_of, together
+from analysis.saving_cycling import cyclings
 from analysis.saving_result import Saving
 from analysis.saving_years import Question
 from analysis.timebase import format_rfc3339, to_ms
@@ -92,6 +93,11 @@ def run(arguments: argparse.Namespace) -> int:
         say(f"{asked.plant.name}, {asked.span.days:.1f} days")
         for saving in savings:
             _say_saving(saving)
+            for one in cyclings(asked.plant, saving.swap, asked.record, span=asked.span):
+                say(
+                    f"    starts a day of {one.boiler}: {one.before_per_day:.1f} before, "
+                    f"{one.after_per_day:.1f} since; {in_words(one.change)}"
+                )
         if len(savings) > 1:
             both = together(savings).document()
             say(f"  all swaps together: {in_words(together(savings).per_year)}")
@@ -138,11 +144,16 @@ def _swaps(plant: Plant, pump: str | None) -> list[Swap]:
 def _document(asked: Asked, savings: list[Saving]) -> dict[str, Any]:
     """One swap stands as it is, several in a list with their sum."""
     if len(savings) == 1:
-        return head(asked) | savings[0].document()
+        return head(asked) | _with_cycling(asked, savings[0])
     return head(asked) | {
-        "swaps": [s.document() for s in savings],
+        "swaps": [_with_cycling(asked, s) for s in savings],
         "together": together(savings).document(),
     }
+
+
+def _with_cycling(asked: Asked, saving: Saving) -> dict[str, Any]:
+    found = cyclings(asked.plant, saving.swap, asked.record, span=asked.span)
+    return saving.document() | {"cycling": [one.document() for one in found]}
 
 
 def _verdict(word: str | None) -> str:

@@ -50,6 +50,7 @@ def _swap(view: View, saving: dict[str, Any]) -> Sequence[Component]:
         section("Saved so far", *_course(saving)),
         _sum(saving),
         _money(saving),
+        *_cycling(saving),
         _method(saving),
     )
 
@@ -189,6 +190,21 @@ def _money(saving: dict[str, Any]) -> Component:
         ),
         note="In the heating season the boiler makes up for heat the old pump gave the house.",
     )
+
+
+def _cycling(saving: dict[str, Any]) -> list[Component]:
+    """Starts of the boilers before and after, at equal weather: a pump changes them too."""
+    shown = []
+    for one in saving.get("cycling", ()):
+        change = one["change_per_day"]
+        low, high = change["low"], change["high"]
+        word = "no change is sure" if low <= 0 <= high else "fewer" if high < 0 else "more"
+        name = words.named(one["boiler"])
+        seen = f"{one['before_per_day']:.1f} before, {one['after_per_day']:.1f} since"
+        told = f"{change['value']:+.1f} a day ({low:+.1f} to {high:+.1f}), {word}"
+        shown += [fact(f"{name}: starts a day", seen), fact("Change", told, change["basis"])]
+    note = "What else was changed with the exchange cannot be told from it."
+    return [section("The boiler's starts", facts(*shown, wide=True), note=note)] if shown else []
 
 
 def _method(saving: dict[str, Any]) -> Component:

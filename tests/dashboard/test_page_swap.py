@@ -43,6 +43,9 @@ def _save_a_swap(site: Site, claim: float | None) -> None:
     record = {"heating.power": Readings.of(time_ms, np.where(time_ms < at, 70.0, 10.0))}
     span = Span(int(time_ms[0]), now)
     document = saving_of(plant, swap, record, span=span).document()
+    change = {"value": -2.1, "low": -3.0, "high": -1.2, "basis": "days at equal weather"}
+    row = {"boiler": "boiler", "before_per_day": 8.0, "after_per_day": 6.5}
+    document["cycling"] = [row | {"change_per_day": change}]
     site.journal.save_result(PLANT.key, "saving", now, [document])
 
 
@@ -59,6 +62,8 @@ def test_measured_projected_and_claimed_stand_apart(
     expect(browser_page.get_by_text("No exchange saves more.")).to_contain_text("W x 8,760 h")
     expect(browser_page.locator(".js-plotly-plot .main-svg").first).to_be_visible()
     expect(browser_page.locator(".js-plotly-plot")).to_have_count(2)
+    expect(browser_page.locator(".fact", has_text="Change")).to_contain_text("-2.1 a day (-3.0")
+    expect(browser_page.locator(".fact", has_text="Change")).to_contain_text("fewer")
 
 
 def test_the_claim_line_follows_the_season() -> None:
