@@ -97,6 +97,7 @@ class BoilerCycles:
             "summary": self.summary.document(),
             "coverage": plain(self.coverage, 4),
             "cross_check": self.check.document() if self.check else None,
+            "edge_uncertainty_s": plain(self.edge_s),
             "tells": self.tells,
             "note": self.note,
             "running": [
@@ -104,6 +105,11 @@ class BoilerCycles:
                 for one in self.running
             ],
         }
+
+    @property
+    def edge_s(self) -> float | None:
+        """Half the distance of readings, to which edges are known [s]; None for rare reporters."""
+        return 0.5 * self.step_s if 0 < self.step_s <= _FINE_S else None
 
     def to_frame(self) -> pd.DataFrame:
         """One row a cycle: UTC ``start`` and ``end``, ``on_s``, ``off_s``, ``complete``."""

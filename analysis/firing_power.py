@@ -56,8 +56,31 @@ def firings_from_power(
     step_ms = usual_step_ms(readings)
     if channel.reports != "change":
         runs = _between_samples(_without_post_purge(runs, known, step_ms), readings)
+    note = "" if channel.reports == "change" else _note(runs, step_ms)
     return Firings(
-        "power", channel.id, runs, covered_hours(known), step_ms / SECOND_MS, found.levels
+        "power",
+        channel.id,
+        runs,
+        covered_hours(known),
+        step_ms / SECOND_MS,
+        found.levels,
+        note=note,
+    )
+
+
+_BRIEF_STEPS, _BRIEF_SHARE = 1.5, 0.1
+
+
+def _note(runs: Runs, step_ms: int) -> str:
+    """What readings as far apart as firings are long leave open."""
+    on, off = runs.end_ms - runs.start_ms, runs.rest_until_ms - runs.end_ms
+    limit = _BRIEF_STEPS * step_ms
+    brief = float(np.mean(on < limit) + np.mean((off > 0) & (off < limit))) if len(on) else 0.0
+    if brief < _BRIEF_SHARE:
+        return ""
+    return (
+        f"{min(brief, 1.0):.0%} of firings and rests are hardly longer than the "
+        f"{step_ms / SECOND_MS:.0f} s between readings: some go unseen, the count is a lower bound"
     )
 
 

@@ -4,13 +4,15 @@ The water warms from the moment the burner starts and goes on warming for a whil
 because the heat has still to reach the sensor: the rise then bends. A firing therefore begins at a
 low turning point and ends where the rise bends, or, where the temperature stood at its set point
 meanwhile, where it begins to fall away. What turns by less than the sensor's own unrest is not
-seen: a modulating boiler whose water swings by less than a sensor step cannot be counted this way.
+seen: a modulating boiler whose water swings by less than a sensor step cannot be counted this way,
+which is then told, with the time over which it worked.
 """
 
 from typing import NamedTuple
 
 import numpy as np
 
+from analysis.cycling import DEMAND_PAUSE_MS
 from analysis.firing import Firings
 from analysis.levels import Runs
 from analysis.plant import Channel
@@ -70,8 +72,15 @@ def firings_from_temperature(readings: Readings, channel: Channel, span: Span) -
     start, end, peak_at = _joined(start, end, rises, series)
     held = holds(known, hold_limit_ms(readings, channel), span)
     runs = _runs(start, np.maximum(end, start + step_ms), peak_at, held)
+    why = _why_blind(rises, series, swing)
     return Firings(
-        "temperature", channel.id, runs, covered_hours(held), usual_step_ms(readings) / SECOND_MS
+        "temperature",
+        channel.id,
+        _spells(runs) if why else runs,
+        covered_hours(held),
+        usual_step_ms(readings) / SECOND_MS,
+        tells="running" if why else "firings",
+        note=why,
     )
 
 
@@ -252,3 +261,43 @@ def _runs(start: IntArray, end: IntArray, peak_at: IntArray, held: Holds) -> Run
     rest = np.append(start[1:], end[-1:])
     parted = np.searchsorted(broken, end) != np.searchsorted(broken, rest)
     return Runs(start, np.minimum(end, rest), opens, closes, np.where(parted, end, rest))
+
+
+# what cannot be told
+
+
+_CLEAR = 2.75
+_LEAST_STEPS = 4.0
+"""Of swings less than 2.75 times what counts as one, or of firings less than four readings apart,
+so many go unseen that their number is no figure (tried on rehearsed houses: F1 below 0.95)."""
+
+
+def _why_blind(rises: _Rises, series: Readings, swing_k: float) -> str:
+    """Why single firings cannot be told from this temperature; empty where they can."""
+    usual_k = float(np.median(series.value[rises.high] - series.value[rises.low]))
+    apart = np.diff(series.time_ms[rises.low])
+    apart = apart[apart <= DEMAND_PAUSE_MS]
+    steps = float(np.median(apart)) / usual_step_ms(series) if len(apart) else _LEAST_STEPS
+    runs_s = "; it counts as running from firing to firing while rests are short"
+    if usual_k < _CLEAR * swing_k:
+        return (
+            f"the water swings by {usual_k:.1f} K only, too little for this sensor: it cannot tell "
+            f"single firings{runs_s}"
+        )
+    if steps < _LEAST_STEPS:
+        return f"firings follow faster than readings: they cannot tell single firings{runs_s}"
+    return ""
+
+
+def _spells(runs: Runs) -> Runs:
+    """Firings joined over short rests: the time over which the boiler was at work."""
+    rest = runs.start_ms[1:] - runs.end_ms[:-1]
+    parted = rest > DEMAND_PAUSE_MS
+    first, last = np.append([True], parted), np.append(parted, [True])
+    return Runs(
+        runs.start_ms[first],
+        runs.end_ms[last],
+        runs.opens[first],
+        runs.closes[last],
+        runs.rest_until_ms[last],
+    )

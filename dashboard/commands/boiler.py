@@ -106,6 +106,8 @@ def _say(asked: Asked, report: BoilerReport) -> None:
         _say_running(report)
         return
     say(f"  {found.boiler}: firings seen in {found.channel} ({found.method})")
+    if found.note:
+        say(f"    {found.note}")
     if found.check:
         say(f"    second source: {found.check.words}")
     for level in found.levels:

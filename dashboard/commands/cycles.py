@@ -50,6 +50,8 @@ def _say_cycles(boiler: BoilerCycles) -> None:
         f"median {_minutes(s.median_on_s)} on and {_minutes(s.median_off_s)} off, "
         f"{boiler.coverage:.0%} of the time covered"
     )
+    if boiler.edge_s is not None:
+        say(f"    edges to {boiler.edge_s:.0f} s{'; ' + boiler.note if boiler.note else ''}")
     if boiler.check:
         say(f"    second source: {boiler.check.words}")
     word = {True: "yes", False: "no", None: "cannot be said"}[s.short_cycling.is_short]

@@ -260,6 +260,8 @@ def _judged(sheet: dict[str, Any]) -> Component:
         for one in sheet["stores"]
     ]
     rows.append(["Warming", sheet["heat_up_note"]])
+    if sheet.get("note"):
+        rows.append(["How sure", f"{sheet['note']}."])
     if sheet["cross_check"]:
         rows.append(["Second source", sheet["cross_check"]["words"]])
     rows += [[e["what"], e["says"]] for e in sheet["service"]["effects"]]

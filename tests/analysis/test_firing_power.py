@@ -1,5 +1,7 @@
 """Firings from electric power: every level named by its dwell and order, edges to a sample."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -91,3 +93,19 @@ def test_one_level_is_no_firing() -> None:
     readings = played([(600, 4)], 30)
     span = Span(0, 100 * HOUR_MS)
     assert firings_from_power(GAS, readings, channel=POWER, span=span) is None
+
+
+def test_firings_shorter_than_readings_are_told_as_a_lower_bound() -> None:
+    """Half a minute of fire each three minutes, read each minute: the count is marked unsure."""
+    time_ms = np.arange(0, 24 * HOUR_MS, 60 * SECOND_MS)
+    sound = np.where(time_ms // SECOND_MS % 1800 < 600, 90.0, 4.0)
+    brief = np.where((time_ms // SECOND_MS + 7) % 185 < 35, 90.0, 4.0)
+    notes = []
+    for value in (sound, brief):
+        slow = replace(POWER, interval_s=60.0)
+        readings = Readings.of(time_ms, value)
+        found = firings_from_power(GAS, readings, channel=slow, span=Span(0, 24 * HOUR_MS))
+        assert found is not None
+        notes.append(found.note)
+    assert notes[0] == ""
+    assert "lower bound" in notes[1]

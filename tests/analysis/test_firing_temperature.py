@@ -122,3 +122,17 @@ def test_swing_is_learned_from_step_and_noise() -> None:
     assert least_swing_k(np.round(slow / 0.5) * 0.5) == pytest.approx(1.0)
     noisy = slow + 0.05 * np.random.default_rng(6).standard_normal(4000)
     assert least_swing_k(np.round(noisy / 0.0625) * 0.0625) == pytest.approx(0.5, abs=0.1)
+
+
+def test_swings_of_a_sensor_step_are_no_count() -> None:
+    """Water that swings by 2 K under steps of 0.5 K tells hours of work, and says why no more."""
+    minutes = np.arange(3 * 1440)
+    water = 40.0 + np.sin(2 * np.pi * minutes / 24)
+    readings = Readings.of(minutes * MINUTE_MS, np.round(water / 0.5) * 0.5)
+    found = firings_from_temperature(readings, FLOW, Span(0, 3 * 1440 * MINUTE_MS))
+    assert found is not None
+    assert found.tells == "running"
+    assert "cannot tell single firings" in found.note
+    hours = float((found.runs.end_ms - found.runs.start_ms).sum()) / 3.6e6
+    assert hours > 60
+    assert len(found.runs.start_ms) <= 3
