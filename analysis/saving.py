@@ -17,7 +17,7 @@ from analysis.estimate import Estimate, plain
 from analysis.plant import Plant, Swap
 from analysis.pump_days import PumpDays
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import temperature_on
+from analysis.saving_ratio import matched_ratio, old_use, temperature_on
 from analysis.saving_result import Saving, SavingDay, Side, worth_of
 from analysis.saving_years import DrawnYears, Question, SwapCase, draw_years, swap_case
 from analysis.signature import Points, best_shape, fit_signature
@@ -151,31 +151,14 @@ def _old_use(case: SwapCase, drawn: DrawnYears) -> FloatArray:
     if case.hours_changed:
         daily = drawn.old[:, None] / YEAR_HOURS * after.hours[None, :]
         return np.asarray(np.where(np.isfinite(after.kwh), daily, np.nan))
-    total = np.nansum(after.kwh) / drawn.share
-    return np.asarray(total[:, None] * _shares(case)[None, :])
-
-
-_STEADY = 0.05
-"""Relative scatter of daily running power under which a pump is taken to hold its power."""
-
-
-def _shares(case: SwapCase) -> FloatArray:
-    """Each day's part of what the old pump would have used since the swap.
-
-    A pump that held its power uses by the hours it runs, so that a cold day, on
-    which the new pump works harder, is no day of more use for the old one.
-    """
-    after, there = case.after, np.isfinite(case.after.kwh)
-    power = case.before.running_w[np.isfinite(case.before.running_w)]
     by = after.kwh
-    if (
-        len(power) > 2
-        and power.std() < _STEADY * power.mean()
-        and np.isfinite(after.run_h[there]).all()
-    ):
-        by = np.where(there, after.run_h, np.nan)
-    whole = np.nansum(by)
-    return np.asarray(by / whole) if whole > 0 else by
+    if case.has_before and case.has_after:
+        by = old_use(case.before, after, matched_ratio(case.before, after, case.outdoor))
+    whole = float(np.nansum(by))
+    if whole <= 0:
+        return np.tile(by, (len(drawn.share), 1))
+    total = np.nansum(after.kwh) / drawn.share
+    return np.asarray(total[:, None] * (by / whole)[None, :])
 
 
 def _rows(days: PumpDays) -> list[tuple[int, float]]:

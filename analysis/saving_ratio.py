@@ -1,6 +1,6 @@
 """What a new pump uses of an old one's use, at like context: power while running, and hours."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +14,8 @@ _POWER_DRIFT = (0.02, 0.10)
 speed (mains voltage, temperature), and of one that follows the valves (rehearsed houses)."""
 _HOURS_SPREAD = 0.12
 """How much a pump may change the hours a plant calls for it, before looking (rehearsed houses)."""
+_LEAST_REST_H = 2.0
+_LEAST_RUN_H = 1.0
 _DAY_K = 3.0
 """Spread of daily temperatures about the season, where none are measured."""
 
@@ -37,16 +39,15 @@ class Ratio:
         """Energy as a share of the old pump's."""
         return self.power * self.hours
 
-    @property
-    def while_measured(self) -> "Ratio":
-        """The same for the days that were measured: power is known, only the match is in doubt."""
-        return replace(self, power_spread=min(self.power_spread, _POWER_DRIFT[0]))
-
     def drawn(self, rng: np.random.Generator, number: int) -> FloatArray:
         """Shares that could be true."""
+        power, hours = self.factors(rng, number)
+        return np.asarray(self.energy * power * hours)
+
+    def factors(self, rng: np.random.Generator, number: int) -> tuple[FloatArray, FloatArray]:
+        """By what the shares of power and of hours could be wrong."""
         kick = rng.standard_normal((2, number))
-        power = np.exp(self.power_spread * kick[0])
-        return np.asarray(self.energy * power * np.exp(self.hours_spread * kick[1]))
+        return np.exp(self.power_spread * kick[0]), np.exp(self.hours_spread * kick[1])
 
 
 def matched_ratio(before: PumpDays, after: PumpDays, outdoor: Days | None) -> Ratio:
@@ -67,6 +68,43 @@ def matched_ratio(before: PumpDays, after: PumpDays, outdoor: Days | None) -> Ra
     return Ratio(power, spread, hours, left, matched)
 
 
+_STEADY = 0.05
+"""Relative scatter of daily running power under which a pump is taken to hold its power."""
+
+
+def holds_power(days: PumpDays) -> bool:
+    """Whether a pump drew the same while running, day after day."""
+    power = days.running_w[np.isfinite(days.running_w)]
+    return len(power) > 2 and bool(power.std() < _STEADY * power.mean())
+
+
+def old_use(before: PumpDays, after: PumpDays, ratio: Ratio) -> FloatArray:
+    """What the old pump would have used on each day of the new one [kWh]; NaN where unknown.
+
+    It runs the hours the new one ran, brought to its own, at most all of the day, at its own
+    power if it held that; else at the new one's power over their ratio. At rest each draws what
+    it draws: what the new pump's electronics take then says nothing of the old pump.
+    """
+    run_h, rest_w = after.run_h, rest_power_w(before)
+    own_h = np.minimum(run_h / ratio.hours, after.hours)
+    new_w = np.where(run_h > 0, after.running_w, 0.0)
+    power_w = before.mean_running_w if holds_power(before) else new_w / ratio.power
+    used = (power_w * own_h + rest_w * (after.hours - own_h)) / 1000.0
+    plain = after.kwh / ratio.energy
+    known = np.isfinite(after.kwh)
+    return np.where(known & np.isfinite(used), used, np.where(known, plain, np.nan))
+
+
+def rest_power_w(days: PumpDays) -> float:
+    """Power a pump draws while it rests [W]; 0 where no long rest was seen."""
+    running = np.where(days.run_h > 0, days.run_h * days.running_w, 0.0)
+    left_h = days.hours - days.run_h
+    there = np.isfinite(days.kwh) & np.isfinite(running) & (left_h >= _LEAST_REST_H)
+    if not there.any():
+        return 0.0
+    return max(float(np.median((1000.0 * days.kwh - running)[there] / left_h[there])), 0.0)
+
+
 def _drift(days: PumpDays, which: int) -> float:
     """Relative spread of a mean running power: of the days seen, and for the rest of the year."""
     there = days.running_w[np.isfinite(days.running_w)]
@@ -77,8 +115,13 @@ def _drift(days: PumpDays, which: int) -> float:
 def _hours_shift(
     before: PumpDays, after: PumpDays, outdoor: Days | None
 ) -> tuple[float, float, bool]:
-    """Change of daily running hours at equal temperature, its error, and whether it was known."""
+    """Change of daily running hours at equal temperature, its error, and whether it was known.
+
+    Days without running do not count: they tell of the season, in which a control shuts the
+    heating off, not of the pump.
+    """
     hours = np.concatenate((before.run_h, after.run_h))
+    hours = np.where(hours >= _LEAST_RUN_H, hours, np.nan)
     is_after = np.concatenate((np.zeros(len(before)), np.ones(len(after))))
     start = np.concatenate((before.start_ms, after.start_ms))
     temp = temperature_on(outdoor, start)

@@ -12,7 +12,7 @@ from analysis.habits import Kind
 from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump_days import PumpDays, pump_days
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import Ratio, matched_ratio
+from analysis.saving_ratio import Ratio, holds_power, matched_ratio, old_use, rest_power_w
 from analysis.season import History, year_draws
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import PLUG, meter_of
@@ -160,19 +160,28 @@ def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArr
 
 
 def _same_hours(case: SwapCase) -> DrawnYears:
-    """Both pumps measured, called for the same hours."""
+    """Both pumps measured, called for the same hours.
+
+    The days measured with the one tell of the other by their ratio only, so that its doubt
+    goes into the old pump's year by the part that the new one's days have in it.
+    """
     ratio = matched_ratio(case.before, case.after, case.outdoor)
-    days = _old_days(case, ratio.energy)
-    old = _year(case, days, case.before.mean_running_w, case.before)
+    since = old_use(case.before, case.after, ratio)
+    season = _year(case, _old_days(case, since), case.before.mean_running_w, case.before)
     rng = np.random.default_rng(5)
-    share = ratio.drawn(rng, _DRAWS)
+    power, hours = ratio.factors(rng, _DRAWS)
+    steady = holds_power(case.before)
+    spent = max(float(np.nansum(since)), 1e-9)
+    part = spent / (spent + float(np.nansum(case.before.kwh)))
+    changed = hours if steady else hours * power
+    old = season * (1.0 - part + part / changed)
+    new = _new_year(case, season, ratio) * (part + (1.0 - part) * power * hours)
     meter = _meter_share(case) * rng.standard_normal(_DRAWS)
-    saving = old * (1.0 - share) * (1.0 + meter)
-    middle = float(np.median(old))
+    middle, share = float(np.median(season)), ratio.energy
     parts = {
-        "season": _half(old) * abs(1 - ratio.energy),
-        "comparison": middle * _half(share),
-        "meter": middle * abs(1 - ratio.energy) * _half(meter),
+        "season": _half(season) * abs(1 - share),
+        "comparison": middle * _half((old - new) / season),
+        "meter": middle * abs(1 - share) * _half(meter),
     }
     words = "days compared at equal outdoor temperature"
     words = words if ratio.is_matched else "no outdoor sensor to match days by"
@@ -180,15 +189,24 @@ def _same_hours(case: SwapCase) -> DrawnYears:
         "IPMVP retrofit isolation, option B: power and hours measured before and after, "
         f"{words}, season by the climate"
     )
-    seen = ratio.while_measured.drawn(rng, _DRAWS)
-    return DrawnYears(old, old * share, saving, seen, parts, method, _notes(case, ratio))
+    seen = changed * float(np.nansum(case.after.kwh)) / spent
+    return DrawnYears(
+        old, new, (old - new) * (1.0 + meter), seen, parts, method, _notes(case, ratio)
+    )
 
 
-def _old_days(case: SwapCase, share: float) -> Days:
+def _new_year(case: SwapCase, old: FloatArray, ratio: Ratio) -> FloatArray:
+    """Years of the new pump [kWh]: the old one's by their ratio, and what it draws at rest."""
+    run_h = old * 1000.0 / case.before.mean_running_w * ratio.hours
+    rest_h = np.maximum(YEAR_HOURS - run_h, 0.0)
+    return np.asarray(old * ratio.energy + rest_power_w(case.after) * rest_h / 1000.0)
+
+
+def _old_days(case: SwapCase, since: FloatArray) -> Days:
     """Days of the old pump: as measured, then what it would have used."""
     return Days(
         np.concatenate((case.before.start_ms, case.after.start_ms)),
-        np.concatenate((case.before.kwh, case.after.kwh / share)),
+        np.concatenate((case.before.kwh, since)),
     )
 
 

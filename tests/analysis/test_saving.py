@@ -108,6 +108,25 @@ def test_steady_old_pump_never_uses_more_than_it_could() -> None:
     assert np.array(after) == pytest.approx(1.68, rel=0.03)
 
 
+def test_what_the_new_pump_draws_at_rest_is_not_laid_on_the_old_one() -> None:
+    """Thirty days at 80 W, then rest at 1 W but for a week at 8 W.
+
+    The old pump, off at its relay, would have used 80 W x 24 h on that week's days, else nothing.
+    """
+    plant = _plant(_swap(old=PumpPlate(drive="induction", always_on=False)))
+    plain = _steady(80.0, 1.0)
+    since = (plain.time_ms - AT_MS) / DAY_MS
+    week = (since >= 14.6) & (since < 21.6)
+    record = {"one.power": Readings(plain.time_ms, np.where(week, 8.0, plain.value))}
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    after = np.array(
+        [d.old_kwh for d in found.days if d.start_ms > AT_MS and d.old_kwh is not None]
+    )
+    assert np.sum(after > 1.7) == 7
+    assert after[after < 1.7] == pytest.approx(0.0, abs=0.05)
+    assert found.so_far.value == pytest.approx(7 * (80 - 8) * 0.024 - 21 * 0.024, rel=0.15)
+
+
 def test_always_on_replaced_by_switched() -> None:
     """70 W always on, then 10 W switched: at most 613 kWh, at least those less 88 and the plug."""
     new = PumpPlate(drive="electronic", always_on=False)
