@@ -401,13 +401,17 @@ def judge_strong(seen: Fitting) -> Judged:
 
 
 def judge_weak(seen: Fitting) -> Judged:
-    """Power at the lowest fixed speed all the time: little water where much is asked for."""
+    """Power at the lowest fixed speed all the time: little water where much is asked for.
+
+    A pump at a fixed speed hardly changes its power; one that holds a pressure
+    follows the valves, and takes little because little is asked for.
+    """
     level = _level(seen)
     if isinstance(level, Judged):
         return level
-    (_, middle_w, high_w, _), most_w = level
+    (low_w, middle_w, high_w, _), most_w = level
     limit = _WEAK + 0.5 * seen.step_w / most_w
-    is_steady = high_w - middle_w <= max(_STEADY * middle_w, seen.step_w)
+    is_steady = high_w - low_w <= max(_STEADY * middle_w, seen.step_w)
     what = "upper fifth of the running power"
     told = _share(seen, what, high_w / most_w, f"above {100 * limit:.0f}")
     water = Evidence(seen.flow_id or "", "water index against before", _water_ratio(seen), "", "1")

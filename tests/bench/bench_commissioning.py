@@ -1,68 +1,64 @@
 """Mistakes of rehearsed swaps found within their windows, and what is told of sound ones.
 
-Run: python tests/bench/bench_commissioning.py FIRST_SEED HOUSES [DAYS]
-Each house is rehearsed once sound and once with each mistake; some ten seconds a rehearsal.
+Rehearse, then count; `stokehold score` counts findings, this the checks of commissioning:
+
+    for case in swap swap_reversed swap_air swap_isolator swap_too_weak; do
+        stokehold rehearse $case --fleet 10 --seed 600 --days 26 --no-year --parquet --out fleet
+    done
+    python tests/bench/bench_commissioning.py fleet
 """
 
 import sys
 from collections import Counter
-from importlib import import_module
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from analysis.commissioning import BY_NAME, checks
 from analysis.fitting import Swapped, fitting
-from analysis.rehearsal.cases import CASES
-from analysis.rehearsal.telling import _misfits
-from analysis.timebase import DAY_MS
+from analysis.timebase import DAY_MS, parse_rfc3339, to_ms
+from collector.rehearsal_files import TRUTH_FILE, Rehearsed, read_rehearsal
 
-rehearse = import_module("analysis.rehearsal.rehearse")
+NIGHT = "night_reduction_misfit"
 SHOWN_MS = 4 * DAY_MS
 """A night reduction that misfits later than this after the swap is not asked of the first week."""
 
 
-def found(played, *, days: float, night: bool) -> set[str]:
+def found(read: Rehearsed, *, days: float, night: bool) -> set[str]:
     """Mistakes found by the readings up to so many days after the swap."""
-    (swap,) = played.plant.swaps
-    swapped = Swapped("heating", played.truth.swap.time_ms, swap.new.rated_power_w[1])
-    until = swapped.time_ms + round(days * DAY_MS)
-    told = checks(
-        fitting(played.plant, swapped, played.record, until), night_reduction=night or None
-    )
+    (swap,) = read.plant.swaps
+    rated = swap.new.rated_power_w
+    swapped = Swapped(swap.pump, to_ms(swap.time), rated[1] if rated else None)
+    seen = fitting(read.plant, swapped, read.record, swapped.time_ms + round(days * DAY_MS))
+    told = checks(seen, night_reduction=night or None)
     return {check.mistake.name for check in told if check.judged.state == "found"}
 
 
-def shows(staging, played) -> bool:
+def shows(read: Rehearsed, mistake: str) -> bool:
     """Whether the mistake shows at all within the window: night reduction often fits by chance."""
-    if staging.swap.mistake != "night_reduction_misfit":
-        return True
-    (plan,) = staging.faults
-    misfits = _misfits(played.scene, played.trajectory, plan)
-    return any(m.onset_ms < played.truth.swap.time_ms + SHOWN_MS for m in misfits)
+    until = to_ms(read.plant.swaps[0].time) + SHOWN_MS
+    onsets = [parse_rfc3339(f["onset"]) for f in read.truth["faults"] if f["fault"] == NIGHT]
+    return mistake != NIGHT or any(onset < until for onset in onsets)
 
 
-def main(first: int, houses: int, days: float) -> None:
-    """Rehearse, judge, count."""
+def main(folders: list[Path]) -> None:
+    """Judge and count."""
     present, right, beside, sound = Counter(), Counter(), Counter(), Counter()
-    swaps = [case for case in CASES.values() if case.swap]
-    for seed in range(first, first + houses):
-        for case in swaps:
-            staging = rehearse.stage(case, days, seed)
-            played = rehearse.perform(staging, year=False, twins=False)
-            mistake = staging.swap.mistake
-            night = mistake == "night_reduction_misfit"
-            week = found(played, days=7, night=night)
-            if mistake is None:
-                at_top = staging.swap.new.settings[0].label == "III"
-                sound.update(f"{name}{' (left at III)' if at_top else ''}" for name in week)
-                sound["swaps"] += 1
-                continue
-            if shows(staging, played):
-                window = found(played, days=BY_NAME[mistake].window_days, night=night)
-                present[mistake] += 1
-                right[mistake] += mistake in window
-            beside.update(f"{mistake}: {name}" for name in week - {mistake})
+    for folder in folders:
+        read = read_rehearsal(folder)
+        mistake = (read.truth.get("swap") or {"mistake": ""})["mistake"]
+        if mistake == "" or len(read.plant.swaps) != 1:
+            continue
+        week = found(read, days=7, night=mistake == NIGHT)
+        if mistake is None:
+            sound["swaps"] += 1
+            sound.update(week)
+            continue
+        if shows(read, mistake):
+            window = found(read, days=BY_NAME[mistake].window_days, night=mistake == NIGHT)
+            present[mistake] += 1
+            right[mistake] += mistake in window
+        beside.update(f"{mistake}: {name}" for name in week - {mistake})
     for mistake, count in present.items():
         print(f"{mistake:24s} found {right[mistake]} of {count}")
     print(f"all {sum(right.values())} of {sum(present.values())}")
@@ -71,5 +67,4 @@ def main(first: int, houses: int, days: float) -> None:
 
 
 if __name__ == "__main__":
-    asked = [float(word) for word in sys.argv[1:]]
-    main(int(asked[0]), int(asked[1]), asked[2] if len(asked) > 2 else 26.0)
+    main(sorted(p.parent for name in sys.argv[1:] for p in Path(name).glob(f"**/{TRUTH_FILE}")))

@@ -1,18 +1,19 @@
-"""Savings of rehearsed swaps against the truth, many cut from two whole years of each house.
+"""Writes swaps to be scored, many cut from two whole years of each house.
 
 A house of the model is played through the same 365 days twice, once with the old pump and once
 with the new; the difference is the true saving. Records of 28 to 120 days are cut so that the old
-pump's readings end and the new one's begin at a drawn moment, and judged. Houses are those of
-seeds from 10000 on, on which nothing was tuned.
+pump's readings end and the new one's begin at a drawn moment, at any season.
 
-    python tests/bench/bench_saving.py --houses 20 --swaps 12
+    python tests/bench/bench_saving.py --seed 600 --houses 20 --swaps 2 --out cut
+    stokehold score cut
 """
 
 import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
-import numpy as np
+import orjson
 
 from analysis.plant import Plant, PumpPlate, Swap
 from analysis.readings import Readings
@@ -24,11 +25,11 @@ from analysis.rehearsal.plans import only_pump
 from analysis.rehearsal.play import play
 from analysis.rehearsal.rehearse import stage
 from analysis.rehearsal.scene import make_scene
+from analysis.rehearsal.truth import TrueSwap, Truth
 from analysis.rehearsal.year import YEAR_DAYS, pump_kwh
-from analysis.saving import saving_of
-from analysis.saving_result import Saving
-from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms
-from analysis.verdict import judge_claim
+from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms, to_ms
+from collector.logfile import write_log
+from collector.rehearsal_files import FAST_LOG_FILE, TRUTH_FILE, plant_toml
 
 SWAP = "swap"
 DAYS = (28, 42, 60, 90, 120)
@@ -81,8 +82,8 @@ def make_house(seed: int) -> House | None:
     return House(seed, plant, swap, staged.start_ms, both, (kwh[0], kwh[1]))
 
 
-def cut(house: House, number: int) -> Iterator[Saving]:
-    """Savings judged from records cut at drawn moments."""
+def cut(house: House, number: int) -> Iterator[tuple[Swap, dict[str, Readings], Span]]:
+    """Swap, readings and span of records cut at drawn moments."""
     rng = stream(house.seed, 90)
     for _ in range(number):
         days = int(rng.choice(DAYS))
@@ -96,57 +97,46 @@ def cut(house: House, number: int) -> Iterator[Saving]:
             .joined(new.get(name, Readings.empty()).within(Span(at + 2 * HOUR_MS, span.end_ms)))
             for name in {*old, *new}
         }
-        swap = replace(house.swap, time=from_ms(at))
+        yield replace(house.swap, time=from_ms(at)), record, span
+
+
+def write(house: House, number: int, out: Path) -> None:
+    """Write a house's cut records as rehearsal folders."""
+    for k, (swap, record, span) in enumerate(cut(house, number)):
+        folder = out / f"{SWAP}-{house.seed:05d}-{k}"
+        folder.mkdir(parents=True, exist_ok=True)
         plant = replace(house.plant, swaps=(swap,))
-        yield saving_of(plant, swap, record, span=span)
-
-
-@dataclass(slots=True)
-class Count:
-    """What came of it."""
-
-    swaps: int = 0
-    inside: int = 0
-    true_refuted: int = 0
-    true_confirmed: int = 0
-    false_confirmed: int = 0
-    false_refuted: int = 0
-
-    def add(self, saving: Saving, true: float) -> None:
-        """Count one."""
-        told = saving.per_year
-        self.swaps += 1
-        self.inside += told.low <= true <= told.high
-        right, wrong = (judge_claim(told, f * true, saving.ceiling).word for f in (1.0, 1.5))
-        self.true_refuted += right == "refuted"
-        self.true_confirmed += right == "confirmed"
-        self.false_confirmed += wrong == "confirmed"
-        self.false_refuted += wrong == "refuted"
+        true = TrueSwap(
+            pump="heating", time_ms=to_ms(swap.time), before_kwh=house.kwh[0],
+            after_kwh=house.kwh[1], claim_kwh=round(house.saving_kwh), mistake=None,
+        )  # fmt: skip
+        truth = Truth(
+            case=SWAP, seed=house.seed, start_ms=span.start_ms, end_ms=span.end_ms, cycles=(),
+            energy_kwh_per_year={"heating": house.kwh[1]}, faults=(), negatives=(), swap=true,
+            year=None, settings={},
+        )  # fmt: skip
+        (folder / "plant.toml").write_text(plant_toml(plant))
+        rows = ((c, record[c.id]) for c in plant.channels if c.id in record)
+        write_log(folder / FAST_LOG_FILE, rows)
+        (folder / TRUTH_FILE).write_bytes(orjson.dumps(truth.document()))
 
 
 def main() -> None:
-    """Play, cut, judge and print shares."""
+    """Play, cut, write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--houses", type=int, default=20)
-    parser.add_argument("--swaps", type=int, default=12, help="records a house")
-    parser.add_argument("--seed", type=int, default=10_000)
+    parser.add_argument("--swaps", type=int, default=2, help="records a house")
+    parser.add_argument("--seed", type=int, default=600)
+    parser.add_argument("--out", type=Path, required=True)
     arguments = parser.parse_args()
-    count, widths, errors, houses, seed = Count(), [], [], 0, arguments.seed
+    houses, seed = 0, arguments.seed
     while houses < arguments.houses:
         house = make_house(seed)
         seed += 1
-        if house is None:
-            continue
-        houses += 1
-        for saving in cut(house, arguments.swaps):
-            count.add(saving, house.saving_kwh)
-            told = saving.per_year
-            widths.append((told.high - told.low) / 2 / house.saving_kwh)
-            errors.append(abs(told.value - house.saving_kwh) / house.saving_kwh)
-        print(f"{houses} houses: {count}", flush=True)
-    share = {k: getattr(count, k) / count.swaps for k in count.__slots__ if k != "swaps"}
-    print({k: round(v, 3) for k, v in share.items()})
-    print(f"median half-width {np.median(widths):.2f}, median error {np.median(errors):.2f}")
+        if house is not None:
+            houses += 1
+            write(house, arguments.swaps, arguments.out)
+            print(f"seed {house.seed}: {house.saving_kwh:.0f} kWh a year", flush=True)
 
 
 if __name__ == "__main__":

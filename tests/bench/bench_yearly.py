@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
-import orjson
 
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests/analysis")]
@@ -20,8 +19,7 @@ from test_season import measured_counter, windows
 from analysis.costs import plant_costs
 from analysis.estimate import Estimate
 from analysis.readings import record_span
-from collector.logfile import Report, load_log
-from collector.plantfile import load_plants
+from collector.rehearsal_files import read_rehearsal
 from conftest import SHARED_DATA
 
 
@@ -36,11 +34,10 @@ def real_pump() -> None:
 
 def yearly(folder: Path) -> Iterator[tuple[str, Estimate, float]]:
     """Kind, estimate and truth of everything a rehearsal tells of its year."""
-    truth = orjson.loads((folder / "truth.json").read_bytes())
+    read = read_rehearsal(folder)
+    plant, record, truth = read.plant, read.record, read.truth
     if not truth["year"]:
         return
-    plant = load_plants(folder / "plant.toml")[0]
-    record = load_log(folder / "log.csv.gz", {c.id: c for c in plant.channels}, Report())
     span = record_span(record)
     if span is None:
         return

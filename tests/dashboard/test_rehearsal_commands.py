@@ -17,6 +17,10 @@ def test_rehearse_then_score(tmp_path, capsys):
         document = json.loads(capsys.readouterr().out)
         assert document["plants"] == 1
         assert document["faults"]["stall"]["present"] == 1
+    for pace, there in (("minute", {"stall"}), ("day", set())):
+        capsys.readouterr()
+        assert main(["score", folder, "--pace", pace, "--json"]) == 0
+        assert set(json.loads(capsys.readouterr().out)["faults"]) == there
 
 
 def test_findings_of_any_program_are_scored(tmp_path, capsys):
