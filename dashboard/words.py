@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -42,6 +42,11 @@ def moment(time_ms: float, timezone: str, now_ms: int) -> str:
     if abs(then - now) < timedelta(days=300):
         return f"{then:%a} {then.day} {then:%b %H:%M}"
     return f"{then.day} {then:%b %Y %H:%M}"
+
+
+def local_date(time_ms: float, timezone: str) -> date:
+    """The plant's date at a moment."""
+    return from_ms(int(time_ms)).astimezone(ZoneInfo(timezone)).date()
 
 
 def unit(code: str) -> str:

@@ -1,5 +1,6 @@
 """The boiler: a day of firings, a year of starts, run lengths, signature, findings, service."""
 
+from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -7,7 +8,7 @@ from dash import html
 
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.plant import Boiler
-from analysis.timebase import DAY_MS, from_ms, local_day, parse_rfc3339
+from analysis.timebase import local_day, parse_rfc3339
 from dashboard import words
 from dashboard.cards import empty, fact, facts, fault_title, finding_card, part_tabs, section, table
 from dashboard.figures import COLOURS, axis, chart
@@ -55,6 +56,8 @@ def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any]) -> str:
     found = _findings(view, boiler)
     titles = "; ".join(fault_title(f["fault"]) for f in found if f["to"] is None)
     told = f"Found: {titles}." if titles else "Nothing is found against it."
+    if not titles and sheet["summary"]["short_cycling"]["is"]:
+        told = "No fault is found; it fires in short runs, more than the rule of thumb allows."
     check = sheet["cross_check"]
     more = f" {check['words'].capitalize()}." if check and not check["agrees"] else ""
     state = presence(view).state(boiler).words
@@ -103,7 +106,7 @@ def _charts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
     return html.Div(
         [
             section("Firings, day by day", strip(view, sheet)),
-            section("Starts through the year", calendar(sheet)),
+            section("Starts through the year", calendar(sheet, view.plant.timezone)),
             section("How long it fires", lengths(sheet)),
             _signature(view, boiler),
             _heat(view, boiler, sheet),
@@ -147,22 +150,22 @@ def _by_day(row: dict[str, Any], zone: str) -> list[tuple[str, float, float]]:
     while start < end:
         day = local_day(start, zone)
         stop = min(end, day.end_ms)
-        name = from_ms(day.start_ms + DAY_MS // 2).strftime("%m-%d")
+        name = words.local_date(day.start_ms, zone).strftime("%m-%d")
         found.append((name, (start - day.start_ms) / 3.6e6, (stop - start) / 3.6e6))
         start = stop
     return found
 
 
-def calendar(sheet: dict[str, Any]) -> Component:
+def calendar(sheet: dict[str, Any], zone: str) -> Component:
     """A square a day, a column a week: how often the burner started, over the last year."""
     days = sheet["days"]
     rows = list(zip(days["start"], days["starts"], days["charges"], days["is_whole"], strict=True))
     weeks: dict[str, list[float | None]] = {}
     for start, starts, charges, is_whole in rows[-371:]:
-        noon = from_ms(parse_rfc3339(start) + DAY_MS // 2)
-        monday = from_ms(parse_rfc3339(start) + DAY_MS // 2 - noon.weekday() * DAY_MS)
-        column = weeks.setdefault(monday.strftime("%Y-%m-%d"), [None] * 7)
-        column[noon.weekday()] = (starts or 0) + (charges or 0) if is_whole else None
+        day = words.local_date(parse_rfc3339(start), zone)
+        monday = day - timedelta(days=day.weekday())
+        column = weeks.setdefault(monday.isoformat(), [None] * 7)
+        column[day.weekday()] = (starts or 0) + (charges or 0) if is_whole else None
     grid = [[column[k] for column in weeks.values()] for k in range(7)]
     trace = {
         "type": "heatmap", "x": list(weeks), "z": grid, "xgap": 2, "ygap": 2,

@@ -117,7 +117,7 @@ def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     hours = f"of {use['covered_hours']:.0f} h measured" if use else ""
     return facts(
         fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
-        fact("Usual while running", usual, _epoch_words(view, epoch)),
+        fact("Power when learned", usual, _epoch_words(view, epoch)),
         estimate_fact("Energy a year", use.get("per_year"), hours),
         estimate_fact("Cost a year", use.get("cost_per_year")),
     )

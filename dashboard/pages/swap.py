@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import html
 
-from analysis.timebase import DAY_MS, from_ms, parse_rfc3339
+from analysis.timebase import parse_rfc3339
 from dashboard import words
 from dashboard.cards import chip, empty, fact, facts, section, table
 from dashboard.figures import COLOURS, axis, bands, chart
@@ -46,8 +46,8 @@ def _swap(view: View, saving: dict[str, Any]) -> Sequence[Component]:
         head,
         _figures(saving),
         html.P(saving["why"][:1].upper() + saving["why"][1:] + "."),
-        section("Before and after", *_daily(saving)),
-        section("Saved so far", *_course(saving)),
+        section("Before and after", *_daily(saving, view.plant.timezone)),
+        section("Saved so far", *_course(saving, view.plant.timezone)),
         _sum(saving),
         _money(saving),
         *_cycling(saving),
@@ -65,12 +65,12 @@ def _figures(saving: dict[str, Any]) -> Component:
     )
 
 
-def _times(days: Sequence[dict[str, Any]]) -> list[str]:
-    """Noon of each day, as the chart takes it."""
-    return [f"{from_ms(parse_rfc3339(one['day']) + DAY_MS // 2):%Y-%m-%dT%H:%M:%S}" for one in days]
+def _times(days: Sequence[dict[str, Any]], zone: str) -> list[str]:
+    """Noon of each of the plant's days, as the chart takes it."""
+    return [f"{words.local_date(parse_rfc3339(one['day']), zone)}T12:00:00" for one in days]
 
 
-def _daily(saving: dict[str, Any]) -> list[Component]:
+def _daily(saving: dict[str, Any], zone: str) -> list[Component]:
     """Daily energy of both pumps, and what the old one would have used since."""
     days = saving["days"]
     if not days:
@@ -79,7 +79,7 @@ def _daily(saving: dict[str, Any]) -> list[Component]:
     after = [d for d in days if d["day"] >= swapped and d["old_kwh"] is not None]
     traces: list[dict[str, Any]] = []
     if after:
-        x = _times(after)
+        x = _times(after, zone)
         traces.append(bands([d["old_low"] for d in after], [d["old_high"] for d in after], x, _OLD))
         old = [d["old_kwh"] for d in after]
         traces.append(_line(x, old, "old pump, had it stayed", _OLD, dash="dot"))
@@ -87,7 +87,7 @@ def _daily(saving: dict[str, Any]) -> list[Component]:
         ("old pump", _OLD, [d for d in days if d["day"] < swapped]),
         ("new pump", _NEW, [d for d in days if d["day"] >= swapped]),
     ):
-        traces.append(_line(_times(part), [d["measured_kwh"] for d in part], name, colour))
+        traces.append(_line(_times(part, zone), [d["measured_kwh"] for d in part], name, colour))
     figure = {"data": traces, "layout": _style("kWh a day", swapped)}
     says = (
         "Energy of each whole day: the old pump, the new one, and dotted with its 95 % band what "
@@ -129,12 +129,12 @@ def _style(title: str, swapped: str) -> dict[str, Any]:
     )
 
 
-def _course(saving: dict[str, Any]) -> list[Component]:
+def _course(saving: dict[str, Any], zone: str) -> list[Component]:
     """Cumulated saving with its band, and the claim as a line from the swap on."""
     days = [d for d in saving["days"] if d["day"] >= saving["swap_time"]]
     if not days or saving["saved_so_far"]["value"] is None:
         return [empty("No whole day measured since the swap.")]
-    x = _times(days)
+    x = _times(days, zone)
     low, high = ([d[f"so_far_{end}"] for d in days] for end in ("low", "high"))
     traces = [bands(low, high, x, _NEW), _line(x, [d["so_far"] for d in days], "saved", _NEW)]
     claim = saving["claim_kwh_per_year"]

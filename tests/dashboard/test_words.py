@@ -45,3 +45,10 @@ def test_estimate_always_bears_its_interval_or_its_reason() -> None:
     assert words.estimate(known, 3) == "163 kWh (151 to 178)"
     unknown = Estimate.unknown("kW.h", "less than a week measured").document()
     assert words.estimate(unknown) == "unknown: less than a week measured"
+
+
+def test_date_is_the_plants_own() -> None:
+    """A day that begins in Auckland at 11:00 UTC bears the date of Auckland."""
+    midnight = parse_rfc3339("2026-11-24T11:00:00Z")
+    assert words.local_date(midnight, "Pacific/Auckland").isoformat() == "2026-11-25"
+    assert words.local_date(midnight, "America/Vancouver").isoformat() == "2026-11-24"
