@@ -188,10 +188,11 @@ def _repeats(readings: Readings) -> Iterator[tuple[Span, float]]:
     same = np.diff(known.value) == 0
     padded = np.concatenate(([False], same, [False]))
     edge = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2)
-    for a, b in edge:
-        span = Span(int(known.time_ms[a]), int(known.time_ms[b]))
-        if b - a >= _STUCK_READINGS and span.end_ms - span.start_ms >= _STUCK_MS:
-            yield span, float(known.value[a])
+    a, b = edge[:, 0], edge[:, 1]
+    long = (b - a >= _STUCK_READINGS) & (known.time_ms[b] - known.time_ms[a] >= _STUCK_MS)
+    for first, last in edge[long]:
+        span = Span(int(known.time_ms[first]), int(known.time_ms[last]))
+        yield span, float(known.value[first])
 
 
 def _moved(situation: Situation, channel: Channel, peer: Channel, span: Span) -> bool:

@@ -16,6 +16,8 @@ _SETTLED = 0.08
 _SLIDE_DAYS = 3
 _LIKE, _LEAST_LIKE = 0.15, 3
 """Days whose flow differs by less than this share are alike; so many make a comparison."""
+_REACH = 0.25
+"""How far beyond what was met while learning a line is held to go, as a share of its range."""
 _ROUGH = {"share": 0.03, "outdoor_c": 2.0}
 """Spread of a context below which nothing is learned of its influence."""
 
@@ -76,9 +78,18 @@ def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     """How much longer the water lingers in the loop than usual, None where it cannot be told.
 
     The flow's excess over the room falls along the loop by ``exp(-N)``; `N` is
-    inverse to the flow of water, whatever the heat.
+    inverse to the flow of water, whatever the heat. In warmer weather the valves throttle by no
+    line: of days beyond what was met while learning nothing is said.
     """
-    return _trend(history, epoch, history.days.lingers, ("outdoor_c",), _FLOW_SPREAD)
+    outdoor = history.days.outdoor_c
+    learned = outdoor[baseline_rows(history, epoch)]
+    lingers = history.days.lingers
+    if len(learned) and np.isfinite(learned).all():
+        reach = max(_REACH * float(np.ptp(learned)), _ROUGH["outdoor_c"])
+        with np.errstate(invalid="ignore"):
+            met = (outdoor > learned.min() - reach) & (outdoor < learned.max() + reach)
+        lingers = np.where(met, lingers, np.nan)
+    return _trend(history, epoch, lingers, ("outdoor_c",), _FLOW_SPREAD)
 
 
 def _trend(
@@ -133,7 +144,7 @@ def _line(context: tuple[str, FloatArray], apart: FloatArray, learned: IntArray)
     name, array = context
     slope, centre = _slope(array[learned], apart[learned], _ROUGH[name])
     low, high = np.min(array[learned]), np.max(array[learned])
-    reach = 0.25 * (high - low)
+    reach = _REACH * (high - low)
     held = np.clip(array, low - reach, high + reach)
     return np.asarray(slope * (np.where(np.isfinite(held), held, centre) - centre))
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.plant import Pump
+from analysis.plant import Channel, Pump
+from analysis.readings import Readings
 from analysis.slow import history_of
 from analysis.sludge import judge_sludge
 from analysis.timebase import DAY_MS, Span
@@ -166,6 +167,29 @@ def test_a_holiday_is_no_sludge() -> None:
     away = (day > 30) & (day < 42) & (pumping.power > 0)
     pumping.back = pumping.back - np.where(away, 15.0, 0.0)
     assert judge_sludge(pumping.situation()).findings == ()
+
+
+def weathered(pumping: Pumping, outdoor_c: np.ndarray) -> Situation:
+    """The same readings with those of an outdoor sensor."""
+    whole = pumping.situation()
+    outdoor = Channel(
+        id="outdoor", of="plant", quantity="temperature", place="outdoor", unit="Cel", interval_s=60
+    )
+    time_ms = whole.record["heating.power"].time_ms
+    record = {**whole.record, "outdoor": Readings(time_ms, outdoor_c)}
+    plant = replace(whole.plant, channels=(*whole.plant.channels, outdoor))
+    return replace(whole, plant=plant, record=record, memo={})
+
+
+@pytest.mark.parametrize(("warms_k", "told"), [(0.0, 1), (12.0, 0)])
+def test_spring_is_no_sludge(warms_k: float, told: int) -> None:
+    """Valves throttle in weather warmer than any met while learning: of that nothing is said."""
+    pumping = Pumping()
+    grown = ramp(pumping, 25, 20)
+    pumping.back = pumping.back - np.where(pumping.power > 0, 9 * grown, 0.0)
+    wave = 2.0 + 2.0 * np.sin(pumping.minute / 1440 * 2 * np.pi / 5)
+    found = judge_sludge(weathered(pumping, wave + warms_k * grown)).findings
+    assert len(found) == told
 
 
 def test_sludge_needs_both_pipes() -> None:
