@@ -60,6 +60,14 @@ class Minded:
             {c: flag | unknown for c, flag in self.well.items()},
         )
 
+    def patient(self, least_min: float) -> "Minded":
+        """Nothing concluded before what looks wrong has gone on for longer than this."""
+        age = np.arange(len(self.suspect)) - _began(self.suspect)
+        early = age <= least_min
+        return Minded(
+            np.where(early, NONE, self.cause), self.wakes & ~early, self.suspect, self.well
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Spell:

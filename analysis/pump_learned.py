@@ -94,6 +94,9 @@ class PumpLearned:
         Longest rest during such firing [min].
     pause_min : int
         Longest of the pauses that are its habit [min], 0 where it has none.
+    recurs_min : int
+        Longest of the stretches told as a fault that ended by themselves, where three days or
+        more had one [min], else 0.
     longest_run_min : int
         Longest run seen [min].
     slots : tuple of float
@@ -112,6 +115,7 @@ class PumpLearned:
     follows: float | None = None
     longest_rest_min: int = 0
     pause_min: int = 0
+    recurs_min: int = 0
     longest_run_min: int = 0
     slots: tuple[float, ...] = ()
 

@@ -31,6 +31,8 @@ FIRST_DAYS = 2
 _LEAD_MIN = 180
 _DOUBT_MIN = 60
 _SHUT_MIN = 5 * DAY_MIN
+_RECURS_DAYS = 3
+_RECURS_MOST_MIN = 180
 _WORK_MS = 6 * HOUR_MS
 """Hands are at the plant for so long before the time of a swap that was written down."""
 _AFTER_WORK_MS = 2 * HOUR_MS
@@ -142,7 +144,37 @@ def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> Pla
     left_out = {pump: _of_old_pump(minutes, pump, rows) for pump in minutes.pumps}
     for pump, mind_so_far in minded.items():
         left_out[pump] |= _not_usual(mind_so_far, rows.stop)[rows]
-    return learn_plant(minutes.part(rows), left_out)
+    found = learn_plant(minutes.part(rows), left_out)
+    pumps = {
+        name: replace(one, recurs_min=recurs_min(minded[name], rows) if name in minded else 0)
+        for name, one in found.pumps.items()
+    }
+    return replace(found, pumps=pumps)
+
+
+def recurs_min(minded: Minded, rows: slice) -> int:
+    """Longest stretch told as a fault that ended by itself, if days of them make it a habit.
+
+    Parameters
+    ----------
+    minded : Minded
+        The judge's mind about a pump, from the first minute on.
+    rows : slice
+        Minutes that are learned from.
+
+    Returns
+    -------
+    int
+        Minutes; 0 where there is no such habit.
+    """
+    ended = [
+        (spell.first // DAY_MIN, spell.end - spell.first)
+        for spell in spells(minded)
+        if spell.end is not None and rows.start <= spell.first < rows.stop
+    ]
+    days = {day for day, length in ended if length <= _RECURS_MOST_MIN}
+    lengths = [length for _, length in ended if length <= _RECURS_MOST_MIN]
+    return max(lengths) if len(days) >= _RECURS_DAYS else 0
 
 
 def _swap_ms(minutes: PlantMinutes, pump: str) -> IntArray:
@@ -223,6 +255,9 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
+        if recurs := signs[name].usual.recurs_min:
+            # Told on days before, and over by itself each time: news is only what lasts longer.
+            whole = whole.patient(1.5 * recurs + 5.0)
         found[name] = whole.part(own)
         if (new := _is_new(minutes, name)[rows]).any():
             fresh = mind_fresh(signs[name]).part(own)

@@ -103,7 +103,7 @@ def _rows(rehearsal: Rehearsal) -> list[tuple[str, list[str]]]:
     plant = rehearsal.plant
     temperatures = [c.id for c in plant.channels if c.quantity == "temperature"]
     pumps = [c.id for p in plant.pumps for c in plant.select(of=p.id, quantity="power")]
-    rows = [("temperature, Cel", temperatures), ("pumps, W", pumps)]
+    rows = [("temperature, °C", temperatures), ("pumps, W", pumps)]
     for quantity, title in (("power_factor", "power factor"), ("pressure", "pressure, bar")):
         found = [c.id for c in plant.select(quantity=quantity)]
         if found:
