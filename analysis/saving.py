@@ -17,7 +17,7 @@ from analysis.estimate import Estimate, plain
 from analysis.plant import Plant, Swap
 from analysis.pump_days import PumpDays
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import matched_ratio, old_use, temperature_on
+from analysis.saving_ratio import matched_ratio, old_use, ran, temperature_on
 from analysis.saving_result import Saving, SavingDay, Side, worth_of
 from analysis.saving_years import DrawnYears, Question, SwapCase, draw_years, swap_case
 from analysis.signature import Points, best_shape, fit_signature
@@ -177,12 +177,13 @@ def _guideline(case: SwapCase) -> dict[str, Any] | None:
     """Fractional savings uncertainty of the days so far, after Guideline 14, at 90 %.
 
     A signature of the days before, over outdoor temperature, predicts the days
-    after: a second way to the same figure.
+    after: a second way to the same figure. Only days on which the pump ran count: when
+    the heating is shut off for the season no temperature tells.
     """
     temp = temperature_on(case.outdoor, case.before.start_ms)
-    there = np.isfinite(temp) & np.isfinite(case.before.kwh)
+    there = np.isfinite(temp) & np.isfinite(case.before.kwh) & ran(case.before)
     later = temperature_on(case.outdoor, case.after.start_ms)
-    known = np.isfinite(later) & np.isfinite(case.after.kwh)
+    known = np.isfinite(later) & np.isfinite(case.after.kwh) & ran(case.after)
     if there.sum() < 8 or known.sum() < 3:
         return None
     at = case.before.start_ms[there] // DAY_MS
@@ -207,7 +208,8 @@ def _guideline(case: SwapCase) -> dict[str, Any] | None:
         "autocorrelation": plain(rho, 4),
         "fractional_uncertainty_90": plain(compared.savings_uncertainty(fraction, t), 4),
         "sun_baltazar_90": plain(improved, 4),
-        "note": "approximate, in the style of ASHRAE Guideline 14; without the meter's error",
+        "note": "days on which the pump ran; approximate, in the style of ASHRAE Guideline 14; "
+        "without the meter's error",
     }
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.climate import Days
+from analysis.levels import BoolArray
 from analysis.pump_days import PumpDays
 from analysis.readings import FloatArray, IntArray
 from analysis.uncertainty import effective_count, lag1
@@ -95,6 +96,11 @@ def old_use(before: PumpDays, after: PumpDays, ratio: Ratio) -> FloatArray:
     return np.where(known & np.isfinite(used), used, np.where(known, plain, np.nan))
 
 
+def ran(days: PumpDays) -> BoolArray:
+    """Days on which a pump ran for an hour or more, or that do not tell."""
+    return ~(days.run_h < _LEAST_RUN_H)
+
+
 def rest_power_w(days: PumpDays) -> float:
     """Power a pump draws while it rests [W]; 0 where no long rest was seen."""
     running = np.where(days.run_h > 0, days.run_h * days.running_w, 0.0)
@@ -120,8 +126,9 @@ def _hours_shift(
     Days without running do not count: they tell of the season, in which a control shuts the
     heating off, not of the pump.
     """
-    hours = np.concatenate((before.run_h, after.run_h))
-    hours = np.where(hours >= _LEAST_RUN_H, hours, np.nan)
+    hours = np.concatenate(
+        [np.where(ran(one) & np.isfinite(one.run_h), one.run_h, np.nan) for one in (before, after)]
+    )
     is_after = np.concatenate((np.zeros(len(before)), np.ones(len(after))))
     start = np.concatenate((before.start_ms, after.start_ms))
     temp = temperature_on(outdoor, start)
