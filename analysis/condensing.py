@@ -5,7 +5,7 @@ before at like weather that less condenses than could. The second is told even w
 the water so far that the return stays cool, as most of the boiler then is too warm to condense in.
 """
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -52,18 +52,11 @@ def firing_minutes(fired_days: Fired) -> tuple[IntArray, IntArray]:
     return moment.astype(np.int64), day.astype(np.int64)
 
 
-def return_at(plant: Plant, boiler: Boiler, record: Record, moment: IntArray) -> FloatArray | None:
-    """Return temperature at moments [Cel]; None where it is not measured."""
-    channel = plant.first(boiler.id, "temperature", "return")
-    readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
-    if channel is None or not len(readings):
-        return None
-    return value_at(readings, moment, hold_limit_ms(readings, channel))
-
-
-def flow_at(plant: Plant, boiler: Boiler, record: Record, moment: IntArray) -> FloatArray | None:
-    """Flow temperature at moments [Cel]; None where it is not measured."""
-    channel = plant.first(boiler.id, "temperature", "flow")
+def water_at(
+    plant: Plant, boiler: Boiler, place: Literal["flow", "return"], record: Record, moment: IntArray
+) -> FloatArray | None:
+    """Temperature of the boiler's flow or return at moments [Cel]; None where not measured."""
+    channel = plant.first(boiler.id, "temperature", place)
     readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
     if channel is None or not len(readings):
         return None
@@ -77,7 +70,7 @@ def condensing_share(plant: Plant, seen: Fired, record: Record) -> Estimate:
     the pipe, reads low; it is not the weather of other times.
     """
     moment, _ = firing_minutes(seen)
-    value = return_at(plant, seen.boiler, record, moment)
+    value = water_at(plant, seen.boiler, "return", record, moment)
     if value is None:
         return Estimate.unknown("1", "no return temperature of the boiler")
     known = value[np.isfinite(value)]
@@ -101,7 +94,7 @@ def judge_return_too_warm(situation: Situation) -> Verdict:
         return Verdict()
     seen = fired(situation, boiler)
     moment, day = firing_minutes(seen)
-    value = return_at(situation.plant, boiler, situation.record, moment)
+    value = water_at(situation.plant, boiler, "return", situation.record, moment)
     if value is None or seen.found.method is None or seen.found.tells == "running":
         return Verdict(needs="return temperature of the boiler, and what shows its firing")
     hotter = _run_hotter(situation, seen, moment, day)
@@ -140,7 +133,7 @@ def _run_hotter(
     situation: Situation, seen: Fired, moment: IntArray, day: IntArray
 ) -> _Hotter | None:
     """The day since which the flow while firing is far above what it was at like weather."""
-    flow = flow_at(situation.plant, seen.boiler, situation.record, moment)
+    flow = water_at(situation.plant, seen.boiler, "flow", situation.record, moment)
     if flow is None:
         return None
     daily = np.full(len(seen.days), np.nan)

@@ -9,7 +9,7 @@ import numpy as np
 from analysis.climate import Days, outdoor_days
 from analysis.energy import EnergyUse, energy_use
 from analysis.estimate import Estimate, plain
-from analysis.fuel import FuelYear, fuel_days, fuel_year
+from analysis.fuel import FuelYear, fuel_days, year_of_days
 from analysis.heating_days import HeatingDays
 from analysis.plant import Plant
 from analysis.readings import Record
@@ -137,10 +137,12 @@ def plant_costs(plant: Plant, record: Record, span: Span) -> Costs:
 def fuel_picture(plant: Plant, boiler: str, record: Record, span: Span) -> FuelPicture:
     """Fuel of one boiler with its days, for whoever draws or tells it."""
     machine = next(b for b in plant.boilers if b.id == boiler)
-    year = fuel_year(plant, machine, record, span)
-    outdoor = outdoor_days(plant, record, span)
     found = fuel_days(plant, machine, record, span)
-    if isinstance(found, str) or outdoor is None:
+    if isinstance(found, str):
+        return FuelPicture(boiler, found, (), (), ())
+    outdoor = outdoor_days(plant, record, span)
+    year = year_of_days(plant, machine, found, outdoor)
+    if outdoor is None:
         return FuelPicture(boiler, year, (), (), ())
     start, temp, kwh = _together(found.days, outdoor)
     return FuelPicture(boiler, year, tuple(start), tuple(temp), tuple(kwh))

@@ -281,10 +281,16 @@ def fuel_year(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelY
     found = fuel_days(plant, boiler, record, span)
     if isinstance(found, str):
         return found
+    return year_of_days(plant, boiler, found, outdoor_days(plant, record, span))
+
+
+def year_of_days(
+    plant: Plant, boiler: Boiler, found: FuelDays, outdoor: Days | None
+) -> FuelYear | str:
+    """`fuel_year` of days that are worked out already, and the outdoor temperature of days."""
     days = _known_stretch(found.days)
     if days is None:
         return "less than a whole day of readings"
-    outdoor = outdoor_days(plant, record, span)
     draws, words = _year_kwh(plant, boiler, found, days=days, outdoor=outdoor)
     per_year = _quantiles(draws, KWH, f"{words}; {found.words}")
     gross = per_year.times(GROSS_PER_NET[boiler.fuel], KWH, "gross, as gas is billed")

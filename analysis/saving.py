@@ -17,7 +17,7 @@ from analysis.estimate import Estimate, plain
 from analysis.plant import Plant, Swap
 from analysis.pump_days import PumpDays
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import matched_ratio, old_use, ran, temperature_on
+from analysis.saving_ratio import ran, temperature_on
 from analysis.saving_result import Saving, SavingDay, Side, worth_of
 from analysis.saving_years import DrawnYears, Question, SwapCase, draw_years, swap_case
 from analysis.signature import Points, best_shape, fit_signature
@@ -151,9 +151,7 @@ def _old_use(case: SwapCase, drawn: DrawnYears) -> FloatArray:
     if case.hours_changed:
         daily = drawn.old[:, None] / YEAR_HOURS * after.hours[None, :]
         return np.asarray(np.where(np.isfinite(after.kwh), daily, np.nan))
-    by = after.kwh
-    if case.has_before and case.has_after:
-        by = old_use(case.before, after, matched_ratio(case.before, after, case.outdoor))
+    by = after.kwh if case.since is None else case.since
     whole = float(np.nansum(by))
     if whole <= 0:
         return np.tile(by, (len(drawn.share), 1))

@@ -49,7 +49,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SwapCase:
-    """A swap with the days about it."""
+    """A swap with the days about it; `ratio` of the two pumps where both were measured."""
 
     plant: Plant
     pump: Pump
@@ -59,6 +59,12 @@ class SwapCase:
     before: PumpDays
     after: PumpDays
     outdoor: Days | None
+    ratio: Ratio | None
+
+    @property
+    def since(self) -> FloatArray | None:
+        """What the old pump would have used on each day since [kWh]; None unless both are known."""
+        return None if self.ratio is None else old_use(self.before, self.after, self.ratio)
 
     @property
     def has_before(self) -> bool:
@@ -113,7 +119,10 @@ def swap_case(
     before, after = (pump_days(plant, pump, record, one) for one in spans)
     whole = Span(spans[0].start_ms, spans[1].end_ms)
     outdoor = outdoor_days(plant, record, whole) if whole.end_ms > whole.start_ms else None
-    return SwapCase(plant, pump, swap, question, spans, before, after, _bridged(outdoor))
+    case = SwapCase(plant, pump, swap, question, spans, before, after, _bridged(outdoor), None)
+    if not (case.has_before and case.has_after):
+        return case
+    return replace(case, ratio=matched_ratio(before, after, case.outdoor))
 
 
 def _bridged(outdoor: Days | None) -> Days | None:
@@ -132,9 +141,9 @@ def draw_years(case: SwapCase) -> DrawnYears:
     """Years that could be, by what was measured: both pumps, one, or none."""
     if case.question.hours is not None or not case.has_after:
         return _stipulated(case)
-    if not case.has_before:
+    if case.ratio is None:
         return _without_baseline(case)
-    return _hours_changed(case) if case.hours_changed else _same_hours(case)
+    return _hours_changed(case) if case.hours_changed else _same_hours(case, case.ratio)
 
 
 def _kind(pump: Pump) -> Kind:
@@ -159,13 +168,12 @@ def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArr
     return year_draws(history).kwh
 
 
-def _same_hours(case: SwapCase) -> DrawnYears:
+def _same_hours(case: SwapCase, ratio: Ratio) -> DrawnYears:
     """Both pumps measured, called for the same hours.
 
     The days measured with the one tell of the other by their ratio only, so that its doubt
     goes into the old pump's year by the part that the new one's days have in it.
     """
-    ratio = matched_ratio(case.before, case.after, case.outdoor)
     since = old_use(case.before, case.after, ratio)
     season = _year(case, _old_days(case, since), case.before.mean_running_w, case.before)
     rng = np.random.default_rng(5)

@@ -6,7 +6,7 @@ the minutes in which a fault was found, so nothing is judged by what came after 
 first days, which are judged by themselves.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -142,23 +142,25 @@ def _days(size: int) -> Iterator[slice]:
 
 def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> PlantLearned:
     left_out = {pump: _of_old_pump(minutes, pump, rows) for pump in minutes.pumps}
+    told: dict[str, list[Spell]] = {}
     for pump, mind_so_far in minded.items():
-        left_out[pump] |= _not_usual(mind_so_far, rows.stop)[rows]
+        told[pump] = list(spells(mind_so_far))
+        left_out[pump] |= _not_usual(told[pump], rows.stop)[rows]
     found = learn_plant(minutes.part(rows), left_out)
     pumps = {
-        name: replace(one, recurs_min=recurs_min(minded[name], rows) if name in minded else 0)
+        name: replace(one, recurs_min=recurs_min(told.get(name, ()), rows))
         for name, one in found.pumps.items()
     }
     return replace(found, pumps=pumps)
 
 
-def recurs_min(minded: Minded, rows: slice) -> int:
+def recurs_min(told: Iterable[Spell], rows: slice) -> int:
     """Longest stretch told as a fault that ended by itself, if days of them make it a habit.
 
     Parameters
     ----------
-    minded : Minded
-        The judge's mind about a pump, from the first minute on.
+    told : iterable of Spell
+        Stretches in which the pump showed a fault, rows counted from the first minute on.
     rows : slice
         Minutes that are learned from.
 
@@ -169,7 +171,7 @@ def recurs_min(minded: Minded, rows: slice) -> int:
     """
     ended = [
         (spell.first // DAY_MIN, spell.end - spell.first)
-        for spell in spells(minded)
+        for spell in told
         if spell.end is not None and rows.start <= spell.first < rows.stop
     ]
     days = {day for day, length in ended if length <= _RECURS_MOST_MIN}
@@ -214,20 +216,20 @@ def _in_spells(minded: Minded, size: int) -> BoolArray:
     return flag[:size]
 
 
-def _not_usual(minded: Minded, size: int) -> BoolArray:
+def _not_usual(told: Iterable[Spell], size: int) -> BoolArray:
     """Minutes nothing is learned from: of a fault that woke, and the first days of a shut valve.
 
     Learned as usual, a pipe that stays cold would end its own finding at midnight. What lasts for
     days without waking anybody becomes usual in the end.
     """
-    flag = np.zeros(max(size, len(minded.cause)), bool)
-    for spell in spells(minded):
+    flag = np.zeros(size, bool)
+    for spell in told:
         if spell.wakes is not None:
             flag[spell.first : spell.end] = True
         elif spell.cause == DEAD:
             end = spell.first + _SHUT_MIN
             flag[spell.first : end if spell.end is None else min(spell.end, end)] = True
-    return flag[:size]
+    return flag
 
 
 def _signs(part: PlantMinutes, learned: PlantLearned) -> dict[str, Signs]:

@@ -4,6 +4,7 @@ import math
 import re
 import time
 from collections import defaultdict
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
@@ -128,14 +129,13 @@ def _numbers(payload: bytes, now_ms: int) -> list[_Seen]:
     except orjson.JSONDecodeError:
         return []
     if isinstance(content, list):
-        try:
+        # A list that is no SenML pack is walked through like any other JSON.
+        with suppress(DecodeError):
             return [
                 _Seen(f"senml:{r.name}", float(r.value), UCUM.get(r.unit or ""), r.name)
                 for r in resolve(content, now_ms)
                 if isinstance(r.value, (int, float)) and not isinstance(r.value, bool)
             ]
-        except DecodeError:
-            pass
     found: list[_Seen] = []
     _walk(content, "", found)
     return found[:_MOST_FIELDS]

@@ -15,7 +15,7 @@ from dashboard.figures import COLOURS, axis, chart
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View
 from dashboard.pages.costs import signature_charts
-from dashboard.pages.logbook import entries, entry_form
+from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 
 HEAT, CHARGE = COLOURS[1], COLOURS[0]
@@ -289,13 +289,7 @@ def _findings(view: View, boiler: Boiler) -> list[dict[str, Any]]:
 def _beside(view: View, boiler: Boiler) -> Component:
     """What was found, in plain words, and the logbook."""
     cards = [finding_card(view, f) for f in _findings(view, boiler)]
-    return html.Div(
-        [
-            section("Findings", *(cards or [empty("Nothing is found on boiler and store.")])),
-            section("Logbook", entry_form(view, boiler.id)),
-            entries(view, boiler.id),
-        ]
-    )
+    return beside(view, boiler.id, "Findings", cards, "Nothing is found on boiler and store.")
 
 
 PAGE = Page(path="/boiler", title="Boiler", layout=layout)

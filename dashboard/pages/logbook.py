@@ -1,5 +1,6 @@
 """The logbook: what people did and read at the plant, and a form to write it down."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -45,6 +46,19 @@ def entry_form(view: View, subject: str | None = None) -> Component:
             html.Div(html.Button("Write down", id="entry-add", className="main"), className="wide"),
         ],
         className="form",
+    )
+
+
+def beside(
+    view: View, subject: str, title: str, cards: Sequence[Component], nothing: str
+) -> Component:
+    """What a part's page bears at its side: cards, or that there are none, and the logbook."""
+    return html.Div(
+        [
+            section(title, *(cards or [empty(nothing)])),
+            section("Logbook", entry_form(view, subject)),
+            entries(view, subject),
+        ]
     )
 
 

@@ -24,7 +24,7 @@ from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View
 from dashboard.pages.alarms import alarm_card, urgency_then_time
-from dashboard.pages.logbook import entries, entry_form
+from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 from dashboard.pump_setting import bearing_section, setting_section
 
@@ -257,13 +257,7 @@ def _not_judged(view: View, pump: Pump) -> Component:
 def _beside(view: View, pump: Pump) -> Component:
     """What stands, to be acknowledged or shelved, and the logbook."""
     standing = [alarm_card(view, a) for a in _standing(view, pump)]
-    return html.Div(
-        [
-            section("Alarms", *(standing or [empty("No alarm of this pump stands.")])),
-            section("Logbook", entry_form(view, pump.id)),
-            entries(view, pump.id),
-        ]
-    )
+    return beside(view, pump.id, "Alarms", standing, "No alarm of this pump stands.")
 
 
 PAGE = Page(path="/pump", title="Pumps", layout=layout)

@@ -26,18 +26,18 @@ def at_noon(day: int, minutes: int) -> tuple[int, int]:
 def test_three_days_make_a_habit() -> None:
     """Two stretches of half an hour are none, a third makes it one, as long as the longest."""
     two = [at_noon(0, 30), at_noon(1, 35)]
-    assert recurs_min(mind_with(two), slice(0, 8 * DAY)) == 0
-    assert recurs_min(mind_with([*two, at_noon(3, 30)]), slice(0, 8 * DAY)) == 35
-    assert recurs_min(mind_with([*two, at_noon(3, 30)]), slice(DAY, 8 * DAY)) == 0
+    assert recurs_min(spells(mind_with(two)), slice(0, 8 * DAY)) == 0
+    assert recurs_min(spells(mind_with([*two, at_noon(3, 30)])), slice(0, 8 * DAY)) == 35
+    assert recurs_min(spells(mind_with([*two, at_noon(3, 30)])), slice(DAY, 8 * DAY)) == 0
 
 
 def test_what_lasts_or_takes_hours_is_no_habit() -> None:
     """A stall that still lasts and stretches of half a day teach nothing."""
     size = 8 * DAY
     going_on = [at_noon(0, 30), at_noon(1, 30), (5 * DAY, size)]
-    assert recurs_min(mind_with(going_on), slice(0, size)) == 0
+    assert recurs_min(spells(mind_with(going_on)), slice(0, size)) == 0
     long = [at_noon(day, 600) for day in range(4)]
-    assert recurs_min(mind_with(long), slice(0, size)) == 0
+    assert recurs_min(spells(mind_with(long)), slice(0, size)) == 0
 
 
 @pytest.mark.parametrize(("minutes", "told"), [(35, 0), (120, 1)])
