@@ -165,18 +165,26 @@ def _reports(view: View, pump: str) -> Component:
 
 def _report(view: View, document: dict[str, Any]) -> Component:
     until = words.moment(parse_rfc3339(document["until"]), view.plant.timezone, view.now_ms)
-    found = sum(check["state"] == "found" for check in document["checks"])
-    verdict = (
-        chip(words.count(found, "mistake"), "soon") if found else chip("nothing found", "fine")
-    )
+    states = [check["state"] for check in document["checks"]]
+    found = states.count("found")
     return html.Article(
         [
-            html.H3([f"{_STAGES[document['stage']]} ", verdict]),
+            html.H3([f"{_STAGES[document['stage']]} ", chip(*verdict(states))]),
             html.P(f"Readings up to {until}", className="aside"),
             html.Ul([_check(check) for check in document["checks"]], className="signs"),
         ],
         className="card soon" if found else "card",
     )
+
+
+def verdict(states: list[str]) -> tuple[str, str]:
+    """What a report's checks come to, and the mark's kind; unknown is not sound."""
+    found, unknown = states.count("found"), states.count("unknown")
+    if found:
+        return words.count(found, "mistake"), "soon"
+    if unknown:
+        return f"{unknown} of {len(states)} cannot be said", ""
+    return "nothing found", "fine"
 
 
 def _check(check: dict[str, Any]) -> Component:

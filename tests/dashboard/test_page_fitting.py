@@ -13,7 +13,7 @@ from analysis.timebase import DAY_MS
 from collector.site import Site
 from collector.store import clock_ms
 from collector.swaps import swap_book
-from dashboard.pages.fitting import done
+from dashboard.pages.fitting import done, verdict
 from houses import PLANT, served
 
 
@@ -79,3 +79,10 @@ def test_reports_tell_what_was_found(house: tuple[Site, str], browser_page: Page
     expect(card).to_contain_text("needs the new pump's rated power")
     browser_page.goto(f"{url}/swap/fitting?id=charging")
     expect(browser_page.get_by_text("A report follows a day")).to_be_visible()
+
+
+def test_what_cannot_be_said_is_not_called_sound() -> None:
+    """A report reads as sound only when every check could be made."""
+    assert verdict(["sound", "sound"]) == ("nothing found", "fine")
+    assert verdict(["sound", "unknown", "unknown"]) == ("2 of 3 cannot be said", "")
+    assert verdict(["unknown", "found"]) == ("1 mistake", "soon")
