@@ -33,12 +33,14 @@ def worked_out(site: Site, days: int = 40) -> None:
     time_ms = np.arange(now - days * DAY_MS, now, MINUTE_MS)
     minute = (time_ms - time_ms[0]) // MINUTE_MS
     early = minute < days * 1440 * 0.7
+    # At six o'clock UTC whenever the test runs: a short charge over two clock hours shows less.
+    charges = (time_ms // MINUTE_MS - 360) % 1440 < 40
     fires = np.where(early, minute % 30 < 12, minute % 9 < 4)
     record = {
         "boiler.power": Readings.of(time_ms, np.where(fires, 45.0, 4.0)),
         "boiler.flow": Readings.of(time_ms, np.where(fires, 55.0, 45.0)),
-        "charging.power": Readings.of(time_ms, np.where(minute % 1440 < 40, 48.0, 0.0)),
-        "store.top": Readings.of(time_ms, 40.0 + 5.0 * (minute % 1440 < 40)),
+        "charging.power": Readings.of(time_ms, np.where(charges, 48.0, 0.0)),
+        "store.top": Readings.of(time_ms, 40.0 + 5.0 * charges),
         "plant.outdoor": Readings.of(time_ms, 4 + 3 * np.sin(minute / 1440)),
     }
     span = Span(int(time_ms[0]), now)
