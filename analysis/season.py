@@ -18,6 +18,7 @@ from analysis.climate import (
     belief_of_zone,
     day_of_year,
     drawn_years,
+    sun_of_year,
 )
 from analysis.habits import (
     AWAY,
@@ -42,8 +43,6 @@ _SPELLS_K = 3.2
 _REACH = 0.25
 """Relative spread for each e-fold by which the rest of the year uses more than was seen: little
 demand says little of a great one (tried on rehearsed houses)."""
-_SUN_LEADS = 2 * np.pi * 30.0 / TROPICAL_YEAR
-"""The sun's year runs a month ahead of the temperature's."""
 _RESTS = 0.05
 """A machine that rests longer than this share of the time is switched by clock or demand."""
 
@@ -194,8 +193,7 @@ def _weather(history: History, first: int) -> _Weather:
     numbers = _day_numbers(history.days.start_ms)
     there = history.days.known
     seen = _seen_c(history.outdoor, numbers)
-    turn = 2 * np.pi * (first_day + np.arange(YEAR_DAYS) - belief.coldest_day) / TROPICAL_YEAR
-    sun = 0.5 - 0.5 * np.cos(turn + _SUN_LEADS)
+    sun = sun_of_year(first_day, belief)
     at = (numbers - first) % YEAR_DAYS
     kick, lift = rng.standard_normal((2, _NUMBER))
     load = np.clip((15.5 - np.median(years.usual_c[:, at[there]], axis=0)) / LOAD_K, 0.0, 1.0)
