@@ -21,7 +21,6 @@ from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
 from analysis.saving import saving_of
 from analysis.scoring import (
-    Tally,
     score_boiler_year,
     score_cycles,
     score_energy,
@@ -30,6 +29,7 @@ from analysis.scoring import (
 )
 from analysis.starts_year import starts_of_year
 from analysis.strokes import rhythm_of
+from analysis.tally import Tally
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError

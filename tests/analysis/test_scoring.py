@@ -2,7 +2,8 @@
 
 import pytest
 
-from analysis.scoring import Tally, score_cycles, score_energy, score_findings, score_saving
+from analysis.scoring import score_cycles, score_energy, score_findings, score_saving
+from analysis.tally import Tally
 from analysis.timebase import Span, parse_rfc3339
 
 TRUTH = {
