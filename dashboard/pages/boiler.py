@@ -40,7 +40,9 @@ def layout(view: View) -> Component:
             *head,
             html.P(_sentence(view, boiler, sheet), className="lead"),
             _facts(view, boiler, sheet),
-            html.Div([_charts(view, boiler, sheet), _beside(view, boiler, sheet)], className="sides"),
+            html.Div(
+                [_charts(view, boiler, sheet), _beside(view, boiler, sheet)], className="sides"
+            ),
         ]
     )
 
