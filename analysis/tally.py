@@ -10,10 +10,18 @@ from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
+from scipy.stats import binomtest
 
 from analysis.estimate import plain
 
 URGENCIES = ("now", "soon", "note")
+GROUPS = {
+    "urgent": frozenset({"stall", "dry_run", "overheating"}),
+    "slow": frozenset(
+        {"bearing_drag", "capacitor_ageing", "sludge", "air", "reversed_flow", "ghost_flow"}
+    ),
+}
+"""Faults whose rows are also told together: those that wake somebody, and those that grow."""
 
 
 @dataclass(slots=True)
@@ -90,6 +98,7 @@ class Tally:
             "plants": self.plants,
             "plant_years": plain(self.plant_years, 4),
             "faults": {name: _fault_row(one) for name, one in sorted(self.faults.items())},
+            "together": self._together(),
             "false_alarms_per_plant_year": {
                 "all": {u: _per(n, self.plant_years) for u, n in total.items()},
                 "by_fault": {
@@ -105,6 +114,14 @@ class Tally:
             "claims": self._claims(),
             "mistakes": [asdict(one) for one in self.mistakes],
         }
+
+    def _together(self) -> dict[str, Any]:
+        """Rows of all faults of a group, and of all there are."""
+        pooled = {"all": FaultTally(), **{group: FaultTally() for group in GROUPS}}
+        for name, one in self.faults.items():
+            for group in ["all", *(g for g, names in GROUPS.items() if name in names)]:
+                _add(pooled[group], one)
+        return {group: _fault_row(one) for group, one in pooled.items() if one.present}
 
     def _claims(self) -> dict[str, Any]:
         """How the true saving fares as a claim, and one half as large again."""
@@ -159,6 +176,7 @@ def _fault_row(one: FaultTally) -> dict[str, Any]:
     return {
         "present": one.present,
         "recall": _share(one.found, one.present),
+        "recall_between": _between(one.found, one.present),
         "noticed": _share(one.noticed, one.present),
         "cause_first": _share(one.first, one.noticed),
         "cause_in_first_two": _share(one.second, one.noticed),
@@ -178,6 +196,14 @@ def _share(part: int, whole: int) -> float | None:
     return plain(part / whole, 4) if whole else None
 
 
+def _between(part: int, whole: int) -> tuple[float, float] | None:
+    """95 % interval of a share (Wilson's), as if the cases were independent."""
+    if not whole:
+        return None
+    found = binomtest(part, whole).proportion_ci(method="wilson")
+    return float(f"{found.low:.4g}"), float(f"{found.high:.4g}")
+
+
 def _per(count: int, years: float) -> float | None:
     return plain(count / years, 4) if years else None
 
@@ -188,9 +214,11 @@ def _quantile(values: Sequence[float], level: float) -> float | None:
 
 def _figures(rows: Sequence[tuple[float, bool]]) -> dict[str, Any]:
     errors = [abs(error) for error, _ in rows]
+    inside = sum(held for _, held in rows)
     return {
         "count": len(rows),
         "median_error": _quantile(errors, 0.5),
         "p90_error": _quantile(errors, 0.9),
-        "interval_contains_truth": _share(sum(inside for _, inside in rows), len(rows)),
+        "interval_contains_truth": _share(inside, len(rows)),
+        "contains_between": _between(inside, len(rows)),
     }

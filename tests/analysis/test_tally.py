@@ -1,5 +1,7 @@
 """Counts of shared-out houses: their sum is the count of all."""
 
+import pytest
+
 from analysis.tally import FaultTally, Mistake, Tally
 
 
@@ -26,6 +28,27 @@ def test_two_tallies_added_count_as_one():
     assert told["energy"]["interval_contains_truth"] == 0.5
     assert told["claims"]["false_confirmed"] == 0.5
     assert len(told["mistakes"]) == 2
+
+
+def test_a_share_of_few_cases_is_told_with_its_doubt() -> None:
+    """Wilson's interval of 9 of 10: Brown, Cai and DasGupta 2001, formula 4, worked by hand."""
+    tally = Tally()
+    tally.energy += [(0.1, True)] * 9 + [(0.5, False)]
+    low, high = tally.document()["energy"]["contains_between"]
+    z2 = 1.959964**2
+    middle, half = (9 + z2 / 2) / (10 + z2), (z2 * 10) ** 0.5 / (10 + z2)
+    half *= (0.9 * 0.1 + z2 / 40) ** 0.5
+    assert (low, high) == pytest.approx((middle - half, middle + half), abs=1e-4)
+
+
+def test_groups_pool_what_their_faults_counted() -> None:
+    """A stall found and an overheating missed are one of two urgent ones, and no slow one."""
+    tally = _tally(found=1, delay_h=1.0)
+    tally.faults["overheating"].present += 1
+    together = tally.document()["together"]
+    assert together["urgent"]["recall"] == 0.5
+    assert together["all"]["present"] == 2
+    assert "slow" not in together
 
 
 def test_what_was_never_counted_is_unknown_and_not_zero():
