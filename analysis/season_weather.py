@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.climate import (
-    TROPICAL_YEAR,
     YEAR_DAYS,
     Days,
     Years,
     belief_of_zone,
     day_of_year,
     drawn_years,
+    sun_of_year,
 )
 from analysis.habits import LOAD_K, Habit, Kind, Weathers, drawn_weathers
 from analysis.levels import BoolArray
@@ -21,8 +21,6 @@ from analysis.timebase import DAY_MS
 POSSIBILITIES = 4000
 _NODES = np.polynomial.hermite_e.hermegauss(7)
 _SPELLS_K = 3.2
-_SUN_LEADS = 2 * np.pi * 30.0 / TROPICAL_YEAR
-"""The sun's year runs a month ahead of the temperature's."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -106,8 +104,7 @@ def season_weather(history: History, first: int) -> SeasonWeather:
     numbers = day_numbers(history.days.start_ms)
     there = history.days.known
     seen = _seen_c(history.outdoor, numbers)
-    turn = 2 * np.pi * (first_day + np.arange(YEAR_DAYS) - belief.coldest_day) / TROPICAL_YEAR
-    sun = 0.5 - 0.5 * np.cos(turn + _SUN_LEADS)
+    sun = sun_of_year(first_day, belief)
     at = (numbers - first) % YEAR_DAYS
     kick, lift = rng.standard_normal((2, POSSIBILITIES))
     load = np.clip((15.5 - np.median(years.usual_c[:, at[there]], axis=0)) / LOAD_K, 0.0, 1.0)
