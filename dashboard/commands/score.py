@@ -28,7 +28,7 @@ from analysis.scoring import (
     score_saving,
 )
 from analysis.starts_year import starts_of_year
-from analysis.strokes import rhythm_of
+from analysis.strokes import flame_of
 from analysis.tally import Tally
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
@@ -160,7 +160,7 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span, *, pace: Pace | None)
         if read.truth.get("year"):
             fuel = fuel_year(plant, boiler, record, span)
             burnt = Estimate.unknown("kW.h", fuel) if isinstance(fuel, str) else fuel.per_year
-            starts = starts_of_year(seen.days, plant.timezone, rhythm_of(seen))
+            starts = starts_of_year(seen.days, plant.timezone, flame_of(seen))
             score_boiler_year(tally, read.truth, starts.document(), burnt.document())
     use = [energy_use(plant, pump, record, span).document("pump") for pump in plant.pumps]
     score_energy(tally, read.truth, {"pumps": use})
