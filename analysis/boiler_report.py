@@ -18,7 +18,7 @@ from analysis.plant import Boiler, Plant
 from analysis.readings import FloatArray, Holds, Readings, Record, hold_limit_ms, value_at
 from analysis.service import Deed, Service, median_estimate, service_of
 from analysis.starts_year import StartsAt, starts_by_outdoor, starts_of_year
-from analysis.strokes import rhythm_of
+from analysis.strokes import flame_of
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, format_rfc3339, from_ms
 from analysis.watch import Situation
 
@@ -158,7 +158,7 @@ def boiler_report(
         fired=seen,
         heating=_part(seen, ~seen.is_charge),
         charging=_part(seen, seen.is_charge),
-        per_year=starts_of_year(seen.days, plant.timezone, rhythm_of(seen)),
+        per_year=starts_of_year(seen.days, plant.timezone, flame_of(seen)),
         by_outdoor=starts_by_outdoor(seen.days),
         causes=causes(situation, seen) if is_short else (),
         condensing=_condensing(plant, seen, record),

@@ -288,3 +288,13 @@ def first_day_of_year(time_ms: int, timezone: str) -> int:
     """Day of the year, from 0, of the local day in which a moment lies."""
     midnight = int(local_day_edges(Span(time_ms, time_ms + 1), timezone)[0])
     return int(day_of_year(midnight + DAY_MS // 2))
+
+
+_SUN_LEADS = 2 * np.pi * 30.0 / TROPICAL_YEAR
+"""The sun's year runs a month ahead of the temperature's."""
+
+
+def sun_of_year(first_day: float, belief: Belief) -> FloatArray:
+    """Height of the sun's year on its 365 days, 0 in midwinter, 1 in midsummer."""
+    turn = 2 * np.pi * (first_day + np.arange(YEAR_DAYS) - belief.coldest_day) / TROPICAL_YEAR
+    return np.asarray(0.5 - 0.5 * np.cos(turn + _SUN_LEADS))

@@ -21,6 +21,7 @@ from analysis.fitting import (
     Reduced,
     Swapped,
     fitting,
+    fitting_with_heat,
     levels,
     quantile,
     reductions,
@@ -38,6 +39,9 @@ State = Literal["found", "sound", "unknown"]
 
 STAGES: dict[str, int] = {"day": DAY_MS, "week": 7 * DAY_MS, "month": 30 * DAY_MS}
 """When a commissioning report is due after the swap [ms]."""
+WITH_HEAT = "heat"
+"""The stage after so many days with heat, see `fitting_with_heat`."""
+STAGE_WORDS = {stage: f"a {stage}" for stage in STAGES} | {WITH_HEAT: "two weeks with heat"}
 
 
 class Mistake(NamedTuple):
@@ -137,7 +141,7 @@ class FittingCheck:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommissioningReport:
-    """The checks as they stand a day, a week or a month after a swap; `stage` names which."""
+    """The checks as they stand so long after a swap; `stage` names which."""
 
     pump: str
     swap_ms: int
@@ -149,6 +153,11 @@ class CommissioningReport:
     def found(self) -> tuple[FittingCheck, ...]:
         """Mistakes that were found."""
         return tuple(c for c in self.checks if c.judged.state == "found")
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a check could not be made."""
+        return any(c.judged.state == "unknown" for c in self.checks)
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -169,7 +178,9 @@ def commissioning(
     *,
     night_reduction: bool | None = None,
 ) -> list[CommissioningReport]:
-    """The reports due up to a moment: after a day, a week, a month.
+    """The reports due up to a moment: after a day, a week, a month, two weeks with heat.
+
+    The last is only for a pump whose first month left checks open, as in summer.
 
     Parameters
     ----------
@@ -184,21 +195,23 @@ def commissioning(
     night_reduction : bool, optional
         Whether night reduction was set; without it "never engages" cannot be told.
     """
-    reports = []
-    for stage, length_ms in STAGES.items():
-        until = swapped.time_ms + length_ms
-        if until > end_ms:
-            continue
-        seen = fitting(plant, swapped, record, until)
-        reports.append(
-            CommissioningReport(
-                pump=swapped.pump,
-                swap_ms=swapped.time_ms,
-                stage=stage,
-                until_ms=until,
-                checks=checks(seen, night_reduction=night_reduction),
-            )
+
+    def report(stage: str, seen: Fitting, until_ms: int) -> CommissioningReport:
+        told = checks(seen, night_reduction=night_reduction)
+        return CommissioningReport(
+            pump=swapped.pump, swap_ms=swapped.time_ms, stage=stage, until_ms=until_ms, checks=told
         )
+
+    ends = {stage: swapped.time_ms + length_ms for stage, length_ms in STAGES.items()}
+    reports = [
+        report(stage, fitting(plant, swapped, record, until), until)
+        for stage, until in ends.items()
+        if until <= end_ms
+    ]
+    if len(reports) == len(STAGES) and reports[-1].is_open:
+        heated = fitting_with_heat(plant, swapped, record, end_ms)
+        if heated is not None and heated.until_ms > reports[-1].until_ms:
+            reports.append(report(WITH_HEAT, heated.seen, heated.until_ms))
     return reports
 
 

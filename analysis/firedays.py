@@ -1,6 +1,6 @@
 """A boiler's firings day by day: what its judges and its report look at, worked out once."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -48,6 +48,10 @@ class FireDays:
 
     def __len__(self) -> int:
         return len(self.start_ms)
+
+    def last(self, count: int) -> "FireDays":
+        """The last so many days."""
+        return FireDays(*(getattr(self, one.name)[-count:] for one in fields(self)))
 
     @property
     def per_demand_hour(self) -> FloatArray:

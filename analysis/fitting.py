@@ -1,6 +1,6 @@
 """What the days before and after a swap show of a pump, as the few figures its checks need."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +19,10 @@ from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 
 BEFORE_MS = 14 * DAY_MS
 """How far back the days before the swap are looked at."""
+HEAT_DAYS = 14
+"""So many days with heat tell of a fitting what a first month without any cannot."""
+_HEAT_HOURS = 3
+_LOOK_BACK_MS = 365 * DAY_MS
 SETTLED_MS = 3 * HOUR_MS
 """Filling, venting and heating up are over by then."""
 RUNS_W = 1.5
@@ -129,9 +133,7 @@ def fitting(plant: Plant, swapped: Swapped, record: Record, until_ms: int) -> Fi
         End of what is looked at.
     """
     pump, time_ms = swapped.pump, swapped.time_ms
-    power = plant.first(pump, "power")
-    flow, back = (plant.first(pump, "temperature", place) for place in ("flow", "return"))
-    channels = (power, flow, back)
+    power, flow, back = channels = _channels(plant, pump)
     after = Span(time_ms, max(until_ms, time_ms))
     readings = record.get(power.id, Readings.empty()).within(after) if power else Readings.empty()
     return Fitting(
@@ -147,6 +149,71 @@ def fitting(plant: Plant, swapped: Swapped, record: Record, until_ms: int) -> Fi
         flow_id=flow.id if flow else None,
         return_id=back.id if back else None,
     )
+
+
+def _channels(plant: Plant, pump: str) -> tuple[Channel | None, ...]:
+    """Power, flow and return temperature."""
+    flow, back = (plant.first(pump, "temperature", place) for place in ("flow", "return"))
+    return plant.first(pump, "power"), flow, back
+
+
+class Heated(NamedTuple):
+    """A swap between its nearest days with heat, and the end of the last of them [ms]."""
+
+    seen: Fitting
+    until_ms: int
+
+
+def fitting_with_heat(plant: Plant, swapped: Swapped, record: Record, end_ms: int) -> Heated | None:
+    """The last days with heat before a swap and the first after it, whatever lies between.
+
+    A pump exchanged in summer rests for months, and what its first month shows tells nothing.
+
+    Parameters
+    ----------
+    plant, swapped, record
+        See `fitting`.
+    end_ms : int
+        End of the readings.
+
+    Returns
+    -------
+    Heated or None
+        None until two weeks of days have had heat.
+    """
+    seen = fitting(plant, swapped, record, end_ms)
+    days = _days_with_heat(seen.after)
+    if len(days) < HEAT_DAYS:
+        return None
+    until = days[HEAT_DAYS - 1] + DAY_MS
+    year = _course(
+        _channels(plant, swapped.pump),
+        record,
+        Span(swapped.time_ms - _LOOK_BACK_MS, swapped.time_ms),
+    )
+    earlier = _days_with_heat(year)
+    last = earlier[-1] + DAY_MS if earlier else swapped.time_ms
+    return Heated(
+        replace(
+            seen,
+            before=year.part(Span(last - BEFORE_MS, last)),
+            after=seen.after.part(Span(days[0], until)),
+        ),
+        until,
+    )
+
+
+def _days_with_heat(course: Course) -> list[int]:
+    """Beginnings [ms] of the days, counted from the course's own, with heat for some hours.
+
+    Without pipe temperatures running alone stands for it.
+    """
+    block = course.blocks(60)
+    warm = ~((block.flow_c + block.return_c) / 2 <= _ROOM_CEL + 4)
+    heated = (block.low_w > RUNS_W) & ~np.isnan(block.power_w) & warm
+    hours = heated[: len(heated) // 24 * 24].reshape(-1, 24).sum(axis=1)
+    first = int(course.start_ms[0]) if len(course) else 0
+    return [first + int(k) * DAY_MS for k in np.flatnonzero(hours >= _HEAT_HOURS)]
 
 
 def _course(channels: tuple[Channel | None, ...], record: Record, span: Span) -> Course:

@@ -10,13 +10,14 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from scipy.stats import binom
 
 from analysis.finding import Evidence, Finding
 from analysis.firedays import Fired, fired
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray, Readings, hold_limit_ms, value_at
 from analysis.tell_pump import judge_dead_head, judge_dry_run, judge_stall
-from analysis.timebase import DAY_MS, MINUTE_MS, SECOND_MS
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from analysis.watch import Situation, Verdict, running_power_w
 
 _BRIEF_S = 150.0
@@ -29,6 +30,8 @@ _DRAWN_K = 3.0
 """So far below its start the water goes when heat is called for and no flame follows."""
 _DRAWN_MS: tuple[int, ...] = (10 * MINUTE_MS, 20 * MINUTE_MS)
 _SAME_MINUTES = 10
+_NO_CHANCE = 0.05
+_TOLD_LATE_MS = 12 * HOUR_MS
 
 
 class _Often(NamedTuple):
@@ -119,33 +122,43 @@ def judge_ignition(situation: Situation) -> Verdict:
         return Verdict(
             needs="power of the boiler every ten seconds or on change, and its flow temperature"
         )
+    often = _OFTEN[boiler.fuel]
     locked = found.locked & ~_by_the_clock(seen.start_ms, found.locked)
-    stretch = _worst_stretch(seen.start_ms, locked, _OFTEN[boiler.fuel])
+    if _worst_stretch(seen.start_ms, locked, often) is not None:
+        locked &= ~_under_a_pumps_fault(situation, seen.start_ms)
+    stretch = _worst_stretch(seen.start_ms, locked, often)
     if stretch is None:
         return Verdict()
-    finding = _finding(situation, seen, found, first=stretch[0], last=stretch[1])
-    return Verdict() if _is_pumps_fault(situation, finding) else Verdict((finding,))
+    return Verdict((_finding(situation, seen, found, first=stretch[0], last=stretch[1]),))
 
 
-def _is_pumps_fault(situation: Situation, finding: Finding) -> bool:
-    """Whether a pump that stands, runs dry or against a shut valve explains it by the limiter."""
-    end_ms = situation.span.end_ms if finding.end_ms is None else finding.end_ms
+def _under_a_pumps_fault(situation: Situation, start_ms: IntArray) -> BoolArray:
+    """Starts while a pump stands, runs dry or against a shut valve: the limiter explains them.
+
+    A fault is told some time after it set in, and the house is out of balance for a day after it.
+    """
+    found = np.zeros(len(start_ms), bool)
     for pump in situation.plant.pumps:
         own = replace(situation, subject=pump.id)
         for judge in (judge_stall, judge_dry_run, judge_dead_head):
             for one in judge(own).findings:
                 last_ms = situation.span.end_ms if one.end_ms is None else one.end_ms
-                if one.start_ms < end_ms and finding.start_ms < last_ms + DAY_MS:
-                    return True
-    return False
+                found |= (start_ms > one.start_ms - _TOLD_LATE_MS) & (start_ms < last_ms + DAY_MS)
+    return found
 
 
 def _by_the_clock(start: IntArray, locked: BoolArray) -> BoolArray:
-    """Lock-outs that share their time of day with another: a schedule's set-back, no failure."""
+    """Lock-outs that share their time of day with more others than chance has it: a set-back.
+
+    Of sixty lock-outs hardly one is without a neighbour on the clock, of three a pair is no chance.
+    """
     minute = start // MINUTE_MS % 1440
     apart = np.abs(minute[:, None] - minute[locked][None, :])
     apart = np.minimum(apart, 1440 - apart)
-    return np.asarray((apart <= _SAME_MINUTES).sum(axis=1) > 1) & locked
+    others = (apart <= _SAME_MINUTES).sum(axis=1) - 1
+    most = max(int(locked.sum()) - 1, 0)
+    by_chance = binom.sf(others - 1, most, (2 * _SAME_MINUTES + 1) / 1440.0)
+    return np.asarray((others > 0) & (by_chance < _NO_CHANCE)) & locked
 
 
 def _worst_stretch(start: IntArray, counts: BoolArray, often: _Often) -> tuple[int, int] | None:

@@ -25,29 +25,36 @@ def strokes_s(seen: Fired) -> FloatArray:
     return np.asarray(np.where(whole & brief, on * off / (on + off), np.nan), np.float64)
 
 
-class Rhythm(NamedTuple):
-    """A burner's rhythm: seconds of full flame laid up a cycle, and how much of it goes unseen.
+class Flame(NamedTuple):
+    """What is known of a burner.
 
+    `stroke_s` are the seconds of full flame laid up a cycle, and `spread` their relative doubt.
     `brief` is the share of firings and rests so short that as many again may have fallen between
     two readings.
     """
 
     stroke_s: float
+    spread: float
     brief: float
+    modulates: bool
 
 
+UNSEEN = Flame(120.0, 0.7, 0.0, modulates=False)
+"""A burner whose cycles were not seen: half a minute to eight (common practice, no source)."""
+_SEEN_SPREAD = 0.15
 _BRIEF_STEPS = 1.5
 
 
-def rhythm_of(seen: Fired) -> Rhythm | None:
-    """The rhythm of a boiler; None where fewer than twenty cycles tell it."""
+def flame_of(seen: Fired) -> Flame:
+    """What a boiler's cycles tell of its burner; twenty cycles tell what each lays up."""
+    modulates = seen.boiler.condensing
     stroke = strokes_s(seen)
     known = np.isfinite(stroke)
     if known.sum() < 20:
-        return None
+        return UNSEEN._replace(modulates=modulates)
     limit_s = _BRIEF_STEPS * seen.found.step_s
     off = np.array([c.off_s or np.nan for c in seen.found.cycles], np.float64)[known]
     on = ((seen.end_ms - seen.start_ms) / SECOND_MS)[known]
     is_fine = seen.found.step_s > 90.0  # such sources report changes as they happen
     brief = 0.0 if is_fine else float(np.mean(on < limit_s) + np.mean(off < limit_s))
-    return Rhythm(float(np.median(stroke[known])), min(brief, 1.0))
+    return Flame(float(np.median(stroke[known])), _SEEN_SPREAD, min(brief, 1.0), modulates)

@@ -1,9 +1,9 @@
-"""``commissioning``: how the fitting looks a day, a week, a month after a swap."""
+"""``commissioning``: how the fitting looks a day, a week, a month, a heated fortnight later."""
 
 import argparse
 from contextlib import closing
 
-from analysis.commissioning import CommissioningReport, FittingCheck, newest_reports
+from analysis.commissioning import STAGE_WORDS, CommissioningReport, FittingCheck, newest_reports
 from analysis.swaps import KnownSwap, swaps_of
 from analysis.timebase import format_rfc3339
 from collector.site import open_journal
@@ -58,7 +58,7 @@ def _say_reports(asked: Asked, reports: list[CommissioningReport]) -> None:
         say(f"{asked.plant.name}: no swap lies a day or more before the last reading")
     for report in reports:
         say(
-            f"{asked.plant.name}, {report.pump}: a {report.stage} after the swap of "
+            f"{asked.plant.name}, {report.pump}: {STAGE_WORDS[report.stage]} after the swap of "
             f"{format_rfc3339(report.swap_ms)}"
         )
         for check in report.checks:

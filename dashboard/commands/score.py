@@ -21,7 +21,6 @@ from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
 from analysis.saving import saving_of
 from analysis.scoring import (
-    Tally,
     score_boiler_year,
     score_cycles,
     score_energy,
@@ -29,7 +28,8 @@ from analysis.scoring import (
     score_saving,
 )
 from analysis.starts_year import starts_of_year
-from analysis.strokes import rhythm_of
+from analysis.strokes import flame_of
+from analysis.tally import Tally
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
@@ -160,7 +160,7 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span, *, pace: Pace | None)
         if read.truth.get("year"):
             fuel = fuel_year(plant, boiler, record, span)
             burnt = Estimate.unknown("kW.h", fuel) if isinstance(fuel, str) else fuel.per_year
-            starts = starts_of_year(seen.days, plant.timezone, rhythm_of(seen))
+            starts = starts_of_year(seen.days, plant.timezone, flame_of(seen))
             score_boiler_year(tally, read.truth, starts.document(), burnt.document())
     use = [energy_use(plant, pump, record, span).document("pump") for pump in plant.pumps]
     score_energy(tally, read.truth, {"pumps": use})
@@ -188,9 +188,12 @@ def _say_score(document: Mapping[str, Any]) -> None:
         "false a plant-year: now soon note"
     )
     false = document["false_alarms_per_plant_year"]["by_fault"]
-    for name in sorted({*document["faults"], *false}):
-        row = document["faults"].get(name)
-        wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
+    rows = document["faults"] | document["together"]
+    for name in [*sorted({*document["faults"], *false}), *document["together"]]:
+        row = rows.get(name)
+        counted = document["false_alarms_per_plant_year"]["all"] if name == "all" else None
+        counted = counted or false.get(name, {})
+        wrong = "  ".join(_figure(counted.get(u, 0.0)) for u in ("now", "soon", "note"))
         if row is None:
             say(f"{name:24s} {0:5d} {'':58s}   {wrong}")
             continue
@@ -237,6 +240,8 @@ def _figure(value: float | None) -> str:
 
 
 def _words(value: Any) -> str:
+    if isinstance(value, tuple):
+        return " to ".join(map(_figure, value))
     if isinstance(value, dict):
         return ", ".join(f"{key} {_words(one)}" for key, one in value.items())
     return _figure(value)

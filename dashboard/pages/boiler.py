@@ -34,13 +34,15 @@ def layout(view: View) -> Component:
         part_tabs(view, "/boiler", [one.id for one in boilers], boiler.id),
     ]
     if sheet is None or sheet["method"] is None:
-        return html.Div([*head, _nothing(sheet), _beside(view, boiler)])
+        return html.Div([*head, _nothing(sheet), _beside(view, boiler, sheet)])
     return html.Div(
         [
             *head,
             html.P(_sentence(view, boiler, sheet), className="lead"),
             _facts(view, boiler, sheet),
-            html.Div([_charts(view, boiler, sheet), _beside(view, boiler)], className="sides"),
+            html.Div(
+                [_charts(view, boiler, sheet), _beside(view, boiler, sheet)], className="sides"
+            ),
         ]
     )
 
@@ -286,10 +288,16 @@ def _findings(view: View, boiler: Boiler) -> list[dict[str, Any]]:
     return sorted(found.values(), key=lambda f: f["to"] is not None)
 
 
-def _beside(view: View, boiler: Boiler) -> Component:
+def _beside(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> Component:
     """What was found, in plain words, and the logbook."""
     cards = [finding_card(view, f) for f in _findings(view, boiler)]
-    return beside(view, boiler.id, "Findings", cards, "Nothing is found on boiler and store.")
+    nothing = "Nothing is found on boiler and store."
+    if sheet is not None and sheet["summary"]["short_cycling"]["is"]:
+        nothing = (
+            "Nothing has changed for the worse on boiler and store. But it fires more often and "
+            "more briefly than the rule of thumb allows; what may be behind it stands in Condition."
+        )
+    return beside(view, boiler.id, "Findings", cards, nothing)
 
 
 PAGE = Page(path="/boiler", title="Boiler", layout=layout)

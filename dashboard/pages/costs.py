@@ -38,12 +38,12 @@ def costs(view: View) -> Component:
 def _summary(found: Document) -> Component:
     told = [
         fact("Electricity a year", *_parts(found["electricity_per_year"])),
-        fact("It costs a year", *_parts(found["electricity_cost_per_year"])),
+        fact("Electricity costs a year", *_parts(found["electricity_cost_per_year"])),
     ]
     for one in found["fuel"]:
         if "reason" not in one:
             told.append(fact("Fuel a year, net", *_parts(one["per_year"])))
-            told.append(fact("It costs a year", *_parts(one["cost_per_year"])))
+            told.append(fact("Fuel costs a year", *_parts(one["cost_per_year"])))
     own = fact("Each plug itself, on top", *_parts(found["plug_own_per_year"]))
     return facts(*told, own)
 

@@ -5,6 +5,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from analysis.checklist import BY_NAME, STEPS, Step, next_step
+from analysis.commissioning import STAGE_WORDS
 from analysis.errors import StokeholdError
 from analysis.swaps import StepDone, SwapRecord
 from analysis.timebase import parse_rfc3339
@@ -17,7 +18,6 @@ from dashboard.gate import visitor
 from dashboard.page import Component, Page, View, view_of
 
 PATH = "/swap/fitting"
-_STAGES = {"day": "After a day", "week": "After a week", "month": "After a month"}
 _STATES = {"found": ("found", "soon"), "sound": ("no sign of it", "fine")}
 
 
@@ -155,7 +155,8 @@ def _reports(view: View, pump: str) -> Component:
     documents = [d for d in view.result("commissioning") or [] if d["pump"] == pump]
     if not documents:
         told = (
-            "A report follows a day, a week and a month after the exchange, each after the night: "
+            "A report follows a day, a week and a month after the exchange, each after the night, "
+            "and one more after two weeks with heat where the first month had none: "
             "direction of flow, air, a half-shut valve, the setting, night reduction."
         )
         return section("Reports", empty(told))
@@ -169,7 +170,7 @@ def _report(view: View, document: dict[str, Any]) -> Component:
     found = states.count("found")
     return html.Article(
         [
-            html.H3([f"{_STAGES[document['stage']]} ", chip(*verdict(states))]),
+            html.H3([f"After {STAGE_WORDS[document['stage']]} ", chip(*verdict(states))]),
             html.P(f"Readings up to {until}", className="aside"),
             html.Ul([_check(check) for check in document["checks"]], className="signs"),
         ],

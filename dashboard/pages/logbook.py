@@ -52,10 +52,13 @@ def entry_form(view: View, subject: str | None = None) -> Component:
 def beside(
     view: View, subject: str, title: str, cards: Sequence[Component], nothing: str
 ) -> Component:
-    """What a part's page bears at its side: cards, or that there are none, and the logbook."""
+    """What a part's page bears at its side: cards, or that there are none, and the logbook.
+
+    On a phone the cards stand ahead of the charts, for they are what one must know first.
+    """
     return html.Div(
         [
-            section(title, *(cards or [empty(nothing)])),
+            html.Div(section(title, *(cards or [empty(nothing)])), className="ahead"),
             section("Logbook", entry_form(view, subject)),
             entries(view, subject),
         ]

@@ -114,11 +114,12 @@ def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     plate = f"{rated[0]:.0f} to {rated[1]:.0f} W on its plate" if rated else "no plate entered"
     low, high = epoch.get("low_w"), epoch.get("high_w")
     usual = f"{words.figure(low)} to {words.figure(high)} W" if low and high else "being learned"
-    hours = f"of {use['covered_hours']:.0f} h measured" if use else ""
+    basis = (use.get("per_year") or {}).get("basis") or ""
+    days = basis.partition(";")[0]  # those of the pump in place, not of one before it
     return facts(
         fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
         fact("Power when learned", usual, _epoch_words(view, epoch)),
-        estimate_fact("Energy a year", use.get("per_year"), hours),
+        estimate_fact("Energy a year", use.get("per_year"), days),
         estimate_fact("Cost a year", use.get("cost_per_year")),
     )
 

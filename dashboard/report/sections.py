@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
-from analysis.commissioning import CommissioningReport
+from analysis.commissioning import STAGE_WORDS, CommissioningReport
 from analysis.fault import HOT_AND_LIVE
 from analysis.faults import FAULTS
 from analysis.finding import Finding
@@ -258,7 +258,7 @@ def _fitted(report: CommissioningReport) -> list[Block]:
         )
         for check in report.checks
     ]
-    told = f"How {report.pump} was fitted, by the readings of the first {report.stage}:"
+    told = f"How {report.pump} was fitted, by the readings of {STAGE_WORDS[report.stage]} after it:"
     return [Words(told), table(("mistake", "state", "what to do, or what is missing"), rows, ())]
 
 

@@ -1,8 +1,11 @@
 """Judges of the boiler and its store against rehearsed water whose truth is made by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from analysis import ignition
 from analysis.condensing import (
     DEW_POINT_CEL,
     condensing_share,
@@ -10,6 +13,7 @@ from analysis.condensing import (
     water_pressure_share,
 )
 from analysis.cooling import WATER_KJ_L_K, cooling_rates, loss_of_store, rank_interval, store_rates
+from analysis.finding import Finding
 from analysis.firedays import fired_in
 from analysis.ignition import judge_ignition
 from analysis.judge_cycling import judge_short_cycling
@@ -17,7 +21,7 @@ from analysis.judge_store import judge_standing_loss, judge_store_too_cool
 from analysis.plant import Boiler, Channel, Plant, Pump, Store
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Span
-from analysis.watch import Situation
+from analysis.watch import Situation, Verdict
 
 POWER = Channel(id="boiler.power", of="boiler", quantity="power", unit="W", interval_s=30)
 
@@ -284,6 +288,43 @@ def test_lock_outs_after_starts_without_flame_are_found() -> None:
     assert found[0].evidence[0].value == 5.0
     well = {"boiler.power": power_of(sound, 6), "boiler.flow": minutes(6, flow)}
     assert not judge_ignition(situation(well, 6)).findings
+
+
+def locked_out(days: int, every_min: float) -> dict[str, Readings]:
+    """Firings each hour, and starts without flame after which the water falls for hours."""
+    failed = [(at, at + 1.0) for at in np.arange(300.0, days * 1440 - 300, every_min)]
+    firing = np.arange(60.0, days * 1440, 60.0)
+    sound = [(a, a + 20) for a in firing if min(abs(a - f) for f, _ in failed) > 60]
+    flow = np.full(days * 1440, 40.0)
+    for start, end in sound:
+        flow[int(start) : int(end) + 5] += 15.0
+    for _, end in failed:
+        flow[int(end) : int(end) + 50] -= np.minimum(np.arange(50) / 2.0, 15.0)
+    return {"boiler.power": power_of(sound + failed, days), "boiler.flow": minutes(days, flow)}
+
+
+@pytest.mark.parametrize(("every_min", "told"), [(367.0, True), (1440.0, False)])
+def test_many_lock_outs_are_trouble_unless_they_keep_the_clock(
+    every_min: float, told: bool
+) -> None:
+    """Four a day at any hour share minutes by chance alone; one a night at one is the set-back."""
+    found = judge_ignition(situation(locked_out(24, every_min), 24)).findings
+    assert bool(found) is told
+
+
+@pytest.mark.parametrize(("stands", "told"), [((10, 11), True), ((0, 24), False)])
+def test_a_standing_pump_explains_only_the_lock_outs_of_its_time(
+    stands: tuple[int, int], told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three weeks of lock-outs are not explained by a pump that stood for a day of them."""
+    stood = Finding(
+        subject="heating", fault="stall", start_ms=stands[0] * DAY_MS, end_ms=stands[1] * DAY_MS,
+        urgency="now", confidence=0.9, evidence=(),
+    )  # fmt: skip
+    monkeypatch.setattr(ignition, "judge_stall", lambda _: Verdict((stood,)))
+    plant = replace(PLANT, pumps=(Pump(id="heating", drive="induction", duty="heating"),))
+    asked = replace(situation(locked_out(24, 367.0), 24), plant=plant)
+    assert bool(judge_ignition(asked).findings) is told
 
 
 def test_a_charge_is_told_from_heating_by_the_pump_or_the_store() -> None:

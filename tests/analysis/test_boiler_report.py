@@ -8,10 +8,12 @@ import pytest
 from analysis.boiler_report import HeatUp, boiler_report, heat_up_words
 from analysis.estimate import Estimate
 from analysis.firedays import FireDays, fired_in
+from analysis.firing_model import NUMBER, Seen, drawn_starts
 from analysis.plant import Boiler, Channel, Plant
 from analysis.readings import Readings
 from analysis.service import Deed, service_of
 from analysis.starts_year import starts_by_outdoor, starts_of_year
+from analysis.strokes import Flame
 from analysis.thumb import BoilerRules
 from analysis.timebase import DAY_MS, MINUTE_MS, Span, parse_rfc3339
 
@@ -66,6 +68,49 @@ def test_intervals_of_starts_cover_most_houses() -> None:
         year = starts_of_year(days, "Europe/Berlin")
         held += year.low <= truth <= year.high
     assert held >= 17
+
+
+def running_through(count: int) -> FireDays:
+    """Winter days of a modulating burner that runs through while the room calls, four times."""
+    rng = np.random.default_rng(3)
+    outdoor = 1.0 + 4.0 * rng.standard_normal(count)
+    hours = np.clip((15.5 - outdoor) * 1.0, 1.0, 24.0)
+    starts = rng.poisson(4.0, count).astype(np.float64)
+    return FireDays(
+        BEGIN + np.arange(count, dtype=np.int64) * DAY_MS, starts, np.zeros(count), hours, hours,
+        np.full(count, 15_000.0), outdoor, np.ones(count, bool),
+    )  # fmt: skip
+
+
+def test_a_burner_that_runs_through_in_the_cold_may_do_so_all_year() -> None:
+    """What follows the winter is open: some calls a day all year, or many starts in spring."""
+    year = starts_of_year(
+        running_through(50), "Europe/Berlin", Flame(80.0, 0.15, 0.0, modulates=True)
+    )
+    assert year.low < 4 * 270
+    assert year.high > 2 * 4 * 270
+
+
+def test_starts_follow_the_published_law_of_part_load() -> None:
+    """N / Nmax = 4 x (1 - x) (NEMA DC-3): a boiler seen at a third of its load tells its half.
+
+    Days of load a third bring 86400 / E / 4 * 8 / 9 starts; the year's busiest day, whatever its
+    load, brings no more than the law's peak of 86400 / E / 4, and the calls of a day.
+    """
+    count, stroke_s = 60, 150.0
+    peak = 86_400.0 / stroke_s / 4.0
+    seen = Seen(
+        np.full(count, 3.0),
+        np.zeros(count),
+        np.full(count, peak * 8 / 9),
+        np.full(count, 8.0),
+        np.full(count, 24.0),
+    )
+    year_c = np.linspace(-25.0, 20.0, 365)[None, :] + np.zeros((NUMBER, 1))
+    drawn = drawn_starts(seen, Flame(stroke_s, 0.02, 0.0, modulates=False), year_c, np.zeros(365))
+    at_seen = float(np.median(drawn[:, np.argmin(np.abs(year_c[0] - 3.0))]))
+    assert at_seen == pytest.approx(peak * 8 / 9, rel=0.08)
+    assert np.median(drawn.max(axis=1)) == pytest.approx(peak, rel=0.1)
 
 
 def test_a_whole_year_is_counted_and_few_days_are_refused() -> None:

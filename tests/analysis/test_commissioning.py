@@ -11,15 +11,16 @@ import pytest
 
 from analysis.commissioning import checks, commissioning
 from analysis.fitting import Course, Fitting, Swapped, fitting, reductions, starts, water_index
+from analysis.readings import Readings
 from analysis.rehearsal.cases import CASES
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 
 SWAP = 1_767_603_600_000
 
 
-def rehearsed(case: str, seed: int):
+def rehearsed(case: str, seed: int, days: float = 18.0):
     module = import_module("analysis.rehearsal.rehearse")
-    staging = module.stage(CASES[case], 18.0, seed)
+    staging = module.stage(CASES[case], days, seed)
     played = module.perform(staging, year=False, twins=False)
     (swap,) = played.plant.swaps
     swapped = Swapped("heating", played.truth.swap.time_ms, swap.new.rated_power_w[1])
@@ -87,6 +88,29 @@ def pulses(hours: int, *, lead_min: int) -> tuple[np.ndarray, np.ndarray]:
     near = 28.0 + 27.0 * warm
     far = 28.0 + 19.0 * np.roll(warm, lead_min)
     return near, far
+
+
+def test_a_pump_exchanged_in_summer_is_judged_once_it_has_had_heat() -> None:
+    """A cold month before the exchange and two after it move the comparison, and lose nothing."""
+    played, swapped = rehearsed("swap_isolator", 504, days=40.0)
+    names = {"heating.power": 0.0, "heating.flow": 19.0, "heating.return": 19.0}
+    at, end = swapped.time_ms, played.truth.end_ms
+    record = {}
+    for name, cold in names.items():
+        early = played.record[name].within(Span(0, at))
+        late = played.record[name].within(Span(at, end))
+        times = np.arange(at - 30 * DAY_MS, at + 60 * DAY_MS, 10 * MINUTE_MS)
+        record[name] = (
+            Readings.of(early.time_ms - 30 * DAY_MS, early.value)
+            .joined(Readings.of(times, np.full(len(times), cold)))
+            .joined(Readings.of(late.time_ms + 60 * DAY_MS, late.value))
+        )
+    *first, heated = commissioning(played.plant, swapped, record, end + 60 * DAY_MS)
+    assert [report.stage for report in first] == ["day", "week", "month"]
+    assert first[-1].is_open
+    assert not first[-1].found
+    assert [check.mistake.name for check in heated.found] == ["isolator_half_shut"]
+    assert at + 74 * DAY_MS <= heated.until_ms <= at + 76 * DAY_MS
 
 
 def test_order_of_warming_counts_each_start() -> None:

@@ -76,6 +76,23 @@ def test_charts_and_findings_in_plain_words(house: tuple[Site, str], browser_pag
     expect(browser_page.get_by_text("rule of thumb").first).to_be_visible()
 
 
+def test_findings_stand_ahead_of_the_charts_on_a_phone(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """In the cellar one reads what is wrong first, and writes the logbook last."""
+    site, url = house
+    worked_out(site)
+    browser_page.set_viewport_size({"width": 390, "height": 844})
+    browser_page.goto(f"{url}/boiler")
+    tops = [
+        browser_page.get_by_role("heading", name=name, exact=True).bounding_box()
+        for name in ("Findings", "Firings, day by day", "Logbook")
+    ]
+    heights = [box["y"] for box in tops if box is not None]
+    assert len(heights) == len(tops)
+    assert heights == sorted(heights)
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 def test_fits_the_screen(house: tuple[Site, str], browser_page: Page, width: int) -> None:
     """Nothing is wider than a phone or a desk screen."""

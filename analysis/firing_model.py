@@ -1,0 +1,208 @@
+"""How a boiler may fire over the weather: possibilities drawn, and weighed by the days seen.
+
+The load grows with what outdoors lacks to the heating limit. While heat is called for, a burner
+whose least flame is more than the load fires and rests: N = v (1 - v) / E starts, with v the load
+over that flame and E the seconds of it that a cycle lays up in water and metal; one whose least
+flame is less than the load runs through. So starts rise from nothing at the limit to a peak at
+part load and fall again in the cold, where that is depends on how the house calls for heat.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr
+
+from analysis.readings import FloatArray, IntArray
+from analysis.strokes import Flame
+
+NUMBER = 2000
+"""Possibilities drawn."""
+_BURNER_H = (1450.0, 0.4)
+"""Hours at rated input that heat a house for a year, spread of the logarithm: 1,000 to 2,200 are
+usual, as boilers are sized (common practice, no source)."""
+_LIMIT_C = (15.8, 1.6)
+"""Heating limits lie at 14 to 18 Cel (common practice, no source)."""
+_SUN_K = (1.5, 1.0)
+"""Kelvin by which midsummer's sun lowers the limit, as in `analysis.habits`."""
+_CALLS = (3.0, 0.8)
+"""Calls for heat a day, by room and clock (common practice, no source)."""
+_LEAST_FLAME = (0.15, 0.40)
+_ALWAYS, _BY_ROOM = 0.5, 0.8
+_SCATTER = (0.35, 0.4)
+_WORTH = 1.0 / 5.0
+"""Weather and habits hang together for days: five days are worth one."""
+_HEATS = np.arange(6.0, 26.0, 2.0)
+_NODES = (np.array([0.6, 1.0, 1.4]), np.array([0.25, 0.5, 0.25]))
+"""Loads within a day, as shares of its mean, and their weights."""
+
+
+class Seen(NamedTuple):
+    """Days seen, one an entry: outdoors [Cel], shape (n,) or (k, n); sun 0 to 1; what was counted.
+
+    `on_h` and `demand_h` are hours of firing and of heat demand; NaN where unknown.
+    """
+
+    temp_c: FloatArray
+    sun: FloatArray
+    starts: FloatArray
+    on_h: FloatArray
+    demand_h: FloatArray
+
+
+class _Ways(NamedTuple):
+    """Possibilities, each of shape (k, 1); see `_ways`."""
+
+    limit_c: FloatArray
+    sun_k: FloatArray
+    soft_k: FloatArray
+    full_k: FloatArray
+    called: FloatArray
+    whole: FloatArray
+    most: FloatArray
+    least: FloatArray
+    stroke_s: FloatArray
+    calls: FloatArray
+    scatter: FloatArray
+
+
+class _Brought(NamedTuple):
+    """What a day brings: starts, hours of firing, hours of demand, each of shape (k, n)."""
+
+    starts: FloatArray
+    on_h: FloatArray
+    demand_h: FloatArray
+
+
+def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
+    """Turn standard normal numbers into possibilities.
+
+    `called` is how far the house calls for heat by length of time (0: always while it is cool,
+    1: only as long as needed), `whole` the load at which it calls all day.
+    """
+    even = ndtr(kicks)
+    limit = _LIMIT_C[0] + _LIMIT_C[1] * kicks[:, 0]
+    hours = _BURNER_H[0] * np.exp(_BURNER_H[1] * kicks[:, 3])
+    at = np.clip((limit - _HEATS[0]) / 2.0, 0.0, len(_HEATS) - 1.001)
+    cell = at.astype(np.intp)
+    row = np.arange(len(kicks))
+    lack = heat_k[row, cell] + (heat_k[row, cell + 1] - heat_k[row, cell]) * (at - cell)
+    low, high = _LEAST_FLAME
+    least = low + (high - low) * even[:, 7] if flame.modulates else np.ones(len(kicks))
+    found = (
+        limit,
+        np.maximum(_SUN_K[0] + _SUN_K[1] * kicks[:, 1], 0.0),
+        0.5 + 2.0 * even[:, 2],
+        24.0 * lack / hours,
+        np.clip((even[:, 4] - _ALWAYS) / (_BY_ROOM - _ALWAYS), 0.0, 1.0),
+        0.3 + 0.7 * even[:, 5],
+        np.minimum(0.6 + 0.6 * even[:, 6], 1.0),
+        least,
+        flame.stroke_s * np.exp(flame.spread * kicks[:, 8]),
+        _CALLS[0] * np.exp(_CALLS[1] * kicks[:, 9]),
+        _SCATTER[0] * np.exp(_SCATTER[1] * kicks[:, 10]),
+    )
+    return _Ways(*(np.asarray(one[:, None], np.float64) for one in found))
+
+
+_PARAMETERS = len(_Ways._fields)
+
+
+def _brought(ways: _Ways, temp_c: FloatArray, sun: FloatArray) -> _Brought:
+    """What days bring in each possibility."""
+    lack = (ways.limit_c - ways.sun_k * (sun - 0.3) - temp_c) / ways.soft_k
+    needed = ways.soft_k * np.logaddexp(0.0, lack) / ways.full_k
+    starts, on_h, demand_h = (np.zeros(needed.shape) for _ in range(3))
+    for part, weight in zip(*_NODES, strict=True):
+        load = np.minimum(needed * part, 1.0)
+        called = np.minimum(load / ways.whole, 1.0) ** ways.called * ways.most
+        called = np.maximum(called, load)
+        share = np.minimum(load / (called * ways.least), 1.0)
+        starts += weight * 86_400.0 * called * share * (1.0 - share) / ways.stroke_s
+        on_h += weight * 24.0 * called * share
+        demand_h += weight * 24.0 * called
+    starts += ways.calls * np.minimum(needed * ways.full_k / 2.0, 1.0)
+    return _Brought(starts, on_h, demand_h)
+
+
+def _log_chance(ways: _Ways, seen: Seen) -> FloatArray:
+    """Log likelihood of the days in each possibility, of roots, by which counts scatter evenly.
+
+    By Student's t with four degrees of freedom, as single days are not lived by the weather.
+    """
+    given = _brought(ways, seen.temp_c, seen.sun)
+    total = np.zeros(len(ways.limit_c))
+    pairs = ((seen.starts, given.starts, 1.0), (seen.on_h, given.on_h, 1.0),
+             (seen.demand_h, given.demand_h, 1.5))  # fmt: skip
+    for told, held, doubt in pairs:
+        known = np.isfinite(told)
+        mean = held[:, known]
+        variance = doubt**2 * (0.25 + (0.5 * ways.scatter) ** 2 * mean)
+        off = (np.sqrt(told[known]) - np.sqrt(mean)) ** 2 / variance
+        total -= 0.5 * (np.log(variance) + 5.0 * np.log1p(off / 4.0)).sum(axis=1)
+    return np.asarray(_WORTH * total)
+
+
+_STEPS = np.array([0.02, 0.06, 0.15, 0.3, 0.55, 0.8, 1.0, 1.0, 1.0, 1.0])
+"""Shares of the evidence taken in, one after another, so that few possibilities die at once."""
+_MOVES = (0.7, 0.35)
+
+
+def drawn_starts(seen: Seen, flame: Flame, year_c: FloatArray, sun: FloatArray) -> FloatArray:
+    """Heating starts of every day of the year, one row a possibility that the days seen allow.
+
+    Parameters
+    ----------
+    seen : Seen
+        Days to weigh the possibilities by.
+    flame : Flame
+        What is known of the burner.
+    year_c : ndarray, shape (k, days)
+        Years of daily outdoor temperature [Cel], one a possibility.
+    sun : ndarray, shape (days,)
+        Height of the sun's year, 0 in midwinter, 1 in midsummer.
+
+    Notes
+    -----
+    A sequential Monte Carlo sampler after Del Moral, Doucet and Jasra (2006): possibilities are
+    drawn beforehand, weighed by growing shares of the evidence, picked by weight, and moved about
+    by Metropolis steps.
+    """
+    rng = np.random.default_rng(17)
+    count = len(year_c)
+    heat_k = np.stack([np.maximum(h - year_c, 0.0).sum(axis=1) for h in _HEATS], axis=1)
+    cloud = _Cloud(seen, flame, heat_k)
+    kicks, row = rng.standard_normal((count, _PARAMETERS)), np.arange(count)
+    chance = cloud.chance(kicks, row)
+    for step, more in zip(_STEPS, np.diff(_STEPS, prepend=0.0), strict=True):
+        pick = _picked(more * chance, rng)
+        kicks, row, chance = kicks[pick], row[pick], chance[pick]
+        root = np.linalg.cholesky(np.cov(kicks.T) + 0.01 * np.eye(_PARAMETERS))
+        for scale in _MOVES:
+            tried = kicks + scale * rng.standard_normal(kicks.shape) @ root.T
+            new = cloud.chance(tried, row)
+            gain = step * (new - chance) + 0.5 * ((kicks**2).sum(1) - (tried**2).sum(1))
+            taken = np.log(rng.random(count)) < gain
+            kicks[taken], chance[taken] = tried[taken], new[taken]
+    return _brought(_ways(kicks, flame, heat_k[row]), year_c[row], sun).starts
+
+
+class _Cloud(NamedTuple):
+    """What possibilities are weighed by."""
+
+    seen: Seen
+    flame: Flame
+    heat_k: FloatArray
+
+    def chance(self, kicks: FloatArray, row: IntArray) -> FloatArray:
+        """Log likelihood of possibilities, each in the weather of a row."""
+        seen = self.seen
+        own = seen._replace(temp_c=seen.temp_c[row]) if seen.temp_c.ndim == 2 else seen
+        return _log_chance(_ways(kicks, self.flame, self.heat_k[row]), own)
+
+
+def _picked(log_weight: FloatArray, rng: np.random.Generator) -> IntArray:
+    """Possibilities picked by weight, evenly spaced through the sum of weights."""
+    count = len(log_weight)
+    reach = np.cumsum(np.exp(log_weight - log_weight.max()))
+    points = (rng.random() + np.arange(count)) / count * reach[-1]
+    return np.asarray(np.minimum(np.searchsorted(reach, points), count - 1), np.int64)
