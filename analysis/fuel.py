@@ -32,7 +32,8 @@ from analysis.readings import (
     holds,
     summarise,
 )
-from analysis.season import History, year_draws
+from analysis.season import year_draws
+from analysis.season_weather import History
 from analysis.signature import Points, Signature
 from analysis.timebase import DAY_MS, Span, local_day_edges
 from analysis.uncertainty import rectangular

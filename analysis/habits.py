@@ -4,12 +4,12 @@ Each habit is a straight line in two drivers, which differ by shape. What is hel
 beforehand is common practice without a source, tried on rehearsed houses (seeds below 1000).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Literal
 
 import numpy as np
 
-from analysis.readings import FloatArray
+from analysis.readings import FloatArray, IntArray
 
 Shape = Literal["flat", "season", "demand", "line"]
 Kind = Literal["heating", "water", "boiler"]
@@ -38,6 +38,8 @@ class Weathers:
         Exponent of an electronic pump's power over its load: valves and curve decide.
     sun_k : ndarray
         How much lower the balance lies at midsummer's sun than without any [K].
+    lag_days : ndarray
+        Time over which a control and the walls damp the outdoor temperature [d].
     """
 
     limit_c: FloatArray
@@ -46,8 +48,40 @@ class Weathers:
     line_k: FloatArray
     bend: FloatArray
     sun_k: FloatArray
+    lag_days: FloatArray
 
-    def columns(self, shape: Shape, temp_c: FloatArray, sun: FloatArray) -> FloatArray:
+    def of(self, rows: IntArray) -> "Weathers":
+        """Only some of the possibilities."""
+        return Weathers(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
+
+    def damped(self, temp_c: FloatArray) -> FloatArray:
+        """Daily means of the outdoor temperature as a first-order lag leaves them [Cel].
+
+        Heating is shut off for the season by a damped temperature, so that one mild day after
+        cold ones runs through (common practice, no source).
+
+        Parameters
+        ----------
+        temp_c : ndarray, shape (k, n) or (1, n)
+            Daily means of days in a row [Cel], none missing.
+
+        Returns
+        -------
+        damped_c : ndarray, shape (k, n)
+        """
+        lag = self.lag_days[:, 0]
+        keep = np.exp(-1.0 / lag)
+        within = lag * (1.0 - keep)
+        found = np.empty((len(lag), temp_c.shape[1]))
+        state = np.broadcast_to(temp_c[:, 0], len(lag))
+        for day, temp in enumerate(temp_c.T):
+            found[:, day] = temp + (state - temp) * within
+            state = temp + (state - temp) * keep
+        return found
+
+    def columns(
+        self, shape: Shape, temp_c: FloatArray, sun: FloatArray, *, slow_c: FloatArray
+    ) -> FloatArray:
         """The two drivers of a shape.
 
         Parameters
@@ -60,6 +94,8 @@ class Weathers:
             Daily means outdoors [Cel].
         sun : ndarray, shape (n,)
             Height of the sun's year, 0 in midwinter, 1 in midsummer.
+        slow_c : ndarray, shape (k, n)
+            The same days' damped temperature [Cel].
 
         Returns
         -------
@@ -70,10 +106,11 @@ class Weathers:
         if shape == "flat":
             return np.stack((np.ones_like(load), load))
         if shape == "season":
-            on = np.clip(lack / self.soft_k + 0.5, 0.0, 1.0)
+            on = np.clip((self.limit_c - slow_c) / self.soft_k + 0.5, 0.0, 1.0)
             return np.stack((on, on * load))
         if shape == "line":
             return np.stack((np.ones_like(load), np.clip(lack / self.line_k, 0.0, 1.0)))
+        lack = self.limit_c - slow_c
         pull = np.maximum(lack + 1.0 - self.sun_k * sun, 0.0) / self.duty_k
         duty = pull / (1.0 + pull**_STIFFNESS) ** (1.0 / _STIFFNESS)
         return np.stack((duty, 1.0 - duty))
@@ -87,11 +124,12 @@ def drawn_weathers(rng: np.random.Generator, number: int) -> Weathers:
 
     return Weathers(
         limit_c=column(rng.normal(15.5, 1.4, number)),
-        soft_k=column(rng.uniform(1.5, 5.0, number)),
+        soft_k=column(rng.uniform(0.3, 3.0, number)),
         duty_k=column(np.exp(rng.normal(np.log(14.0), 0.3, number))),
         line_k=column(np.exp(rng.uniform(np.log(6.0), np.log(25.0), number))),
         bend=column(rng.uniform(1.0, 2.0, number)),
         sun_k=column(np.maximum(rng.normal(1.5, 1.0, number), 0.0)),
+        lag_days=column(rng.uniform(0.1, 2.5, number)),
     )
 
 
@@ -104,7 +142,8 @@ class Habit:
     usual the habit is beforehand. `unrest` is how far days usually scatter
     about it, `drift` what a year may differ from it, as shares of the use.
     `tied` has a rise of the first take from the second; `of_seen` has shares count
-    from the usual day seen, not from full power.
+    from the usual day seen, not from full power. `least` is the least that the first can bear:
+    a clock lets heating run for six hours a day or more (common practice, no source).
     """
 
     words: str
@@ -116,6 +155,7 @@ class Habit:
     drift: float
     tied: bool = False
     of_seen: bool = False
+    least: float = 0.0
 
     @property
     def centre(self) -> FloatArray:
@@ -165,13 +205,13 @@ def heating(*, is_steady: bool, is_always_on: bool, rests: bool) -> tuple[Habit,
     level = (0.95, 0.15) if is_steady else (0.65, 0.2)
     flat = Habit(
         words=SAME if is_steady else LESS, chance=0.03 if rests else 0.06, shape="flat",
-        first=level, second=rise, unrest=0.05, drift=0.02 if is_steady else 0.05,
+        first=level, second=rise, unrest=0.05, drift=0.02 if is_steady else 0.05, least=0.25,
     )  # fmt: skip
     if is_always_on:
         return (flat,)
     season = Habit(
         words=RESTS, chance=0.5 if rests else 0.77, shape="season",
-        first=level, second=rise, unrest=0.05, drift=0.07 if is_steady else 0.09,
+        first=level, second=rise, unrest=0.05, drift=0.07 if is_steady else 0.09, least=0.25,
     )  # fmt: skip
     demand = Habit(
         words=RESTS, chance=0.35 if rests else 0.1, shape="demand",

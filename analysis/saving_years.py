@@ -13,7 +13,8 @@ from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump_days import PumpDays, pump_days
 from analysis.readings import FloatArray, Record
 from analysis.saving_ratio import Ratio, holds_power, matched_ratio, old_use, rest_power_w
-from analysis.season import History, year_draws
+from analysis.season import year_draws
+from analysis.season_weather import History
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import PLUG, meter_of
 from analysis.uncertainty import Meter, difference_uncertainty_w

@@ -9,76 +9,27 @@ how well it explains the days measured, and the year is read off all of them.
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import log_ndtr
 
-from analysis.climate import (
-    TROPICAL_YEAR,
-    YEAR_DAYS,
-    Days,
-    Years,
-    belief_of_zone,
-    day_of_year,
-    drawn_years,
-    sun_of_year,
-)
-from analysis.habits import (
-    AWAY,
-    BOILER,
-    LOAD_K,
-    WATER,
-    Habit,
-    Kind,
-    Weathers,
-    drawn_weathers,
-    heating,
-)
+from analysis.climate import TROPICAL_YEAR, YEAR_DAYS
+from analysis.habits import AWAY, BOILER, WATER, Habit, heating
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
+from analysis.season_weather import (
+    POSSIBILITIES,
+    History,
+    SeasonWeather,
+    day_numbers,
+    season_weather,
+)
 from analysis.signature import memory_of
-from analysis.timebase import DAY_MS
 
-_NUMBER = 1000
 _DRAWS = 3000
-_NODES = np.polynomial.hermite_e.hermegauss(7)
-_SPELLS_K = 3.2
 _REACH = 0.25
 """Relative spread for each e-fold by which the rest of the year uses more than was seen: little
 demand says little of a great one (tried on rehearsed houses)."""
 _RESTS = 0.05
 """A machine that rests longer than this share of the time is switched by clock or demand."""
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class History:
-    """What is known of one machine's days.
-
-    Attributes
-    ----------
-    days : Days
-        Energy per whole day [kWh]; NaN where unknown.
-    outdoor : Days or None
-        Daily mean outdoor temperature [Cel].
-    full_kwh : tuple of float
-        Energy of a day at full power [kWh], and the relative spread of that figure.
-    is_steady : bool
-        It draws nearly the same power whenever it runs, as an induction pump does.
-    rests : float
-        Share of the time it was seen at rest.
-    kind : {"heating", "water", "boiler"}
-        What drives it.
-    is_always_on : bool
-        The plant file says that it never rests.
-    timezone : str
-        The plant's zone.
-    """
-
-    days: Days
-    outdoor: Days | None
-    full_kwh: tuple[float, float]
-    is_steady: bool
-    rests: float
-    kind: Kind
-    is_always_on: bool
-    timezone: str
 
 
 def habits_of(history: History) -> tuple[Habit, ...]:
@@ -125,7 +76,7 @@ def year_draws(history: History) -> YearDraws:
         At least one known day.
     """
     days = history.days
-    numbers = _day_numbers(days.start_ms)
+    numbers = day_numbers(days.start_ms)
     first = max(int(numbers[0]), int(numbers[-1]) - YEAR_DAYS + 1)
     measured = np.full(YEAR_DAYS, np.nan)
     inside = numbers >= first
@@ -135,10 +86,8 @@ def year_draws(history: History) -> YearDraws:
     if known.sum() >= YEAR_DAYS - 5:
         total = float(np.nansum(measured)) * YEAR_DAYS / int(known.sum())
         return YearDraws(np.full(_DRAWS, total), int(known.sum()), "a whole year measured")
-    weather = _weather(history, first)
-    habits = habits_of(history)
-    fits = [_fit(weather, history, habit, missing=missing) for habit in habits]
-    chosen = _choose(fits)
+    weather = season_weather(history, first)
+    chosen = _choose(_fits(weather, history), weather, missing)
     number = int(missing.sum())
     noise = chosen.scatter * np.sqrt(number) * chosen.kick
     usual = max(float(np.nanmean(history.days.value)), 0.01 * history.full_kwh[0])
@@ -148,113 +97,34 @@ def year_draws(history: History) -> YearDraws:
     return YearDraws(total, int(known.sum()), chosen.words)
 
 
-def _day_numbers(start_ms: IntArray) -> IntArray:
-    """Running number of local days, from their midnights."""
-    return np.asarray((start_ms + DAY_MS // 2) // DAY_MS, np.int64)
+_BUSY = 0.4
+"""A day of this share of full power and more was one of the season."""
+_WORTH = 4.0
+"""Days that the usual scatter of a habit counts for, beside those measured."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Weather:
-    """Weather of the days measured, and of the year in each possibility.
+class _Look:
+    """First look at a habit, with its usual scatter: drivers on the days, and what it leaves.
 
-    `seen_c` is NaN where not measured; `full` what the machine could use a day
-    in each possibility [kWh].
+    `usual` is that scatter and `variance` the one about the possibility that fits best [kWh];
+    `inflation` tells the memory of what is left.
     """
 
-    follows: Weathers
-    seen_c: FloatArray
-    years: Years
-    year_c: FloatArray
-    at: IntArray
-    sun: FloatArray
+    habit: Habit
+    columns: FloatArray
     full: FloatArray
-    is_known: bool
-
-    def of_days(self, habit: Habit) -> FloatArray:
-        """Both drivers on the days measured, shape (2, k, n)."""
-        sun = self.sun[self.at]
-        if self.is_known:
-            return self.follows.columns(habit.shape, self.seen_c[None, :], sun)
-        return _expected(self, habit, sun)
-
-    def of_year(self, habit: Habit, days: BoolArray) -> FloatArray:
-        """Both drivers summed over days of the year, shape (2, k)."""
-        temp_c, sun = self.year_c[:, days], self.sun[days]
-        return np.asarray(self.follows.columns(habit.shape, temp_c, sun).sum(axis=2))
-
-
-def _weather(history: History, first: int) -> _Weather:
-    """Draw heating limit, ranges, climate and weather."""
-    rng = np.random.default_rng(7)
-    follows = drawn_weathers(rng, _NUMBER)
-    first_day = float(day_of_year(np.int64(first) * DAY_MS + DAY_MS // 2))
-    belief = belief_of_zone(history.timezone)
-    years = drawn_years(history.outdoor, belief, first_day, number=_NUMBER, seed=3)
-    numbers = _day_numbers(history.days.start_ms)
-    there = history.days.known
-    seen = _seen_c(history.outdoor, numbers)
-    sun = sun_of_year(first_day, belief)
-    at = (numbers - first) % YEAR_DAYS
-    kick, lift = rng.standard_normal((2, _NUMBER))
-    load = np.clip((15.5 - np.median(years.usual_c[:, at[there]], axis=0)) / LOAD_K, 0.0, 1.0)
-    headroom = 0.1 if history.is_steady else 0.4
-    wide = history.full_kwh[1] * kick + headroom * (1.0 - load.mean()) * np.abs(lift)
-    return _Weather(
-        follows,
-        seen,
-        years,
-        _with_measured(years.temp_c, history.outdoor, first),
-        at,
-        sun,
-        history.full_kwh[0] * np.exp(wide),
-        bool(np.isfinite(seen[there]).mean() > 0.8),
-    )
-
-
-def _seen_c(outdoor: Days | None, numbers: IntArray) -> FloatArray:
-    """Outdoor temperature on the history's days; NaN where not measured."""
-    found = np.full(len(numbers), np.nan)
-    if outdoor is None:
-        return found
-    theirs = _day_numbers(outdoor.start_ms)
-    at = np.clip(np.searchsorted(theirs, numbers), 0, len(theirs) - 1)
-    same = theirs[at] == numbers
-    found[same] = outdoor.value[at[same]]
-    return found
-
-
-def _with_measured(temp_c: FloatArray, outdoor: Days | None, first: int) -> FloatArray:
-    """Drawn years in which the days that were measured are as measured."""
-    if outdoor is None:
-        return temp_c
-    numbers = _day_numbers(outdoor.start_ms) - first
-    inside = (numbers >= 0) & (numbers < YEAR_DAYS) & outdoor.known
-    found = temp_c.copy()
-    found[:, numbers[inside]] = outdoor.value[inside]
-    return found
-
-
-def _expected(weather: _Weather, habit: Habit, sun: FloatArray) -> FloatArray:
-    """Drivers to be expected on days whose weather is not known, one shift for all of them."""
-    rng = np.random.default_rng(13)
-    years, at = weather.years, weather.at
-    share = min(5.4 / max(len(at), 1), 1.0)
-    shift = rng.standard_normal((len(years.usual_c), 1)) * np.hypot(1.0, _SPELLS_K * share**0.5)
-    usual = years.usual_c[:, at] + shift
-    spread = _SPELLS_K * (1.0 - share) ** 0.5
-    nodes, weights = _NODES
-    found = sum(
-        w * weather.follows.columns(habit.shape, usual + spread * x, sun)
-        for x, w in zip(nodes, weights, strict=True)
-    )
-    return np.asarray(found / weights.sum())
+    usual: float
+    left: float
+    variance: float
+    inflation: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Fits:
+class _Fit:
     """What the drivers bear under each possibility, for one habit: normal, with log evidence.
 
-    `rest` are the drivers' sums over the days of the year not measured, shape (2, k).
+    `stays` is the share of its drivers that is called for: nobody draws water while away.
     """
 
     habit: Habit
@@ -262,60 +132,78 @@ class _Fits:
     mean: FloatArray
     root: FloatArray
     evidence: FloatArray
-    rest: FloatArray
+    stays: float
     scatter: float
 
 
-_BUSY = 0.4
-"""A day of this share of full power and more was one of the season."""
+def _fits(weather: SeasonWeather, history: History) -> list[_Fit]:
+    """Fit each habit to the days.
+
+    How much the days tell is the same for all: it is told by what the best of them leaves, as
+    evidence of different weights cannot be compared.
+    """
+    habits = habits_of(history)
+    columns = [weather.of_days(habit) for habit in habits]
+    there = history.days.known & np.isfinite(columns).all(axis=(0, 1, 2))
+    if history.kind == "water":
+        there &= _at_home(history)
+    use = history.days.value[there]
+    at = day_numbers(history.days.start_ms)[there].astype(np.float64)
+    looks = [
+        _look(habit, one[:, :, there], use, at=at, full=_full(weather, history, habit))
+        for habit, one in zip(habits, columns, strict=True)
+    ]
+    inflation = min(looks, key=lambda look: look.left).inflation
+    stays = 1.0 - _away(history, use)
+    return [_fit(look, use, inflation=inflation, stays=stays) for look in looks]
 
 
-def _full(weather: _Weather, history: History, habit: Habit) -> FloatArray:
+def _full(weather: SeasonWeather, history: History, habit: Habit) -> FloatArray:
     """Energy of a day in season [kWh]: that of the busiest days where they were such."""
     use = history.days.value[history.days.known]
     busy = float(np.quantile(use, 0.9))
     if habit.of_seen and np.median(use) > 0:
-        return np.full(_NUMBER, float(np.median(use)))
+        return np.full(POSSIBILITIES, float(np.median(use)))
     if habit.shape in ("flat", "season") and busy > _BUSY * history.full_kwh[0]:
-        return np.full(_NUMBER, busy)
+        return np.full(POSSIBILITIES, busy)
     return weather.full
 
 
-def _fit(weather: _Weather, history: History, habit: Habit, *, missing: BoolArray) -> _Fits:
+def _look(
+    habit: Habit, columns: FloatArray, use: FloatArray, *, at: FloatArray, full: FloatArray
+) -> _Look:
+    usual = habit.unrest * max(float(use.mean()), 0.02 * float(full.mean()))
+    mean = _line(use, columns, habit, full=full, variance=usual**2)[0]
+    residual = use - np.einsum("ikn,ki->kn", columns, mean)
+    best = residual[np.argmin((residual**2).sum(axis=1))]
+    square = float(best @ best)
+    number = len(use)
+    inflation = (number * memory_of(best, at).inflation + 8.0 * 2.0) / (number + 8.0)
+    variance = (square + _WORTH * usual**2) / (number + _WORTH)
+    return _Look(habit, columns, full, usual, square, variance, inflation)
+
+
+def _fit(look: _Look, use: FloatArray, *, inflation: float, stays: float) -> _Fit:
     """Bayesian straight line in closed form, for every drawn possibility at once.
 
-    First with the scatter that is usual of the habit, then with the one about
-    the possibilities that fit best.
+    The scatter is the one about the possibilities that fit best, by the first look.
     """
-    columns = weather.of_days(habit)
-    there = history.days.known & np.isfinite(columns).all(axis=(0, 1))
-    if history.kind == "water":
-        there &= _at_home(history)
-    use, columns = history.days.value[there], columns[:, :, there]
-    at = _day_numbers(history.days.start_ms)[there].astype(np.float64)
-    usual = habit.unrest * max(float(use.mean()), 0.02 * history.full_kwh[0])
-    full = _full(weather, history, habit)
-    first = _line(use, columns, habit, full=full, variance=usual**2)
-    residual = use - np.einsum("ikn,ki->kn", columns, first[0])
-    square = (residual**2).sum(axis=1)
-    best = residual[np.argmin(square)]
-    worth = 4.0
-    variance = (float(best @ best) + worth * usual**2) / (len(use) + worth)
-    inflation = (len(use) * memory_of(best, at).inflation + 8.0 * 2.0) / (len(use) + 8.0)
+    habit, full = look.habit, look.full
     mean, covariance, evidence = _line(
-        use, columns, habit, full=full, variance=variance * inflation
+        use, look.columns, habit, full=full, variance=look.variance * inflation
     )
-    evidence = evidence - 0.5 * len(use) / inflation * np.log(variance)
-    relative = np.sqrt(float(best @ best) / len(use)) / usual
-    evidence = evidence + np.log(habit.chance) - 0.5 * (np.log(max(relative, 0.1)) / _UNREST) ** 2
-    return _Fits(
+    evidence = evidence - 0.5 * len(use) / inflation * np.log(look.variance)
+    relative = max(float(np.sqrt(look.left / len(use))) / look.usual, 0.1)
+    evidence = evidence + np.log(habit.chance) - 0.5 * (np.log(relative) / _UNREST) ** 2
+    above = (mean[:, 0] - habit.least * full) / np.sqrt(covariance[:, 0, 0])
+    return _Fit(
         habit,
         full,
         mean,
         np.asarray(np.linalg.cholesky(covariance), np.float64),
-        evidence,
-        weather.of_year(habit, missing) * (1.0 - _away(history, use)),
-        float(np.sqrt(variance * inflation)),
+        evidence + (log_ndtr(above) if habit.least else 0.0),
+        stays,
+        float(np.sqrt(look.variance * inflation)),
     )
 
 
@@ -364,21 +252,23 @@ class _Chosen:
     words: str
 
 
-def _choose(fits: list[_Fits]) -> _Chosen:
+def _choose(fits: list[_Fit], weather: SeasonWeather, missing: BoolArray) -> _Chosen:
     rng = np.random.default_rng(11)
     evidence = np.concatenate([one.evidence for one in fits])
     chance = np.exp(evidence - evidence.max())
     pick = rng.choice(len(evidence), size=5 * _DRAWS, p=chance / chance.sum())
     full = np.concatenate([one.full for one in fits])[pick]
-    which = pick // _NUMBER
+    which = pick // POSSIBILITIES
     mean = np.concatenate([one.mean for one in fits])[pick]
     root = np.concatenate([one.root for one in fits])[pick]
     rows = mean + np.einsum("kij,kj->ki", root, rng.standard_normal((len(pick), 2)))
-    sound = (rows >= -0.01 * full[:, None]).all(axis=1) & (rows.sum(axis=1) <= 1.3 * full)
+    least = np.array([one.habit.least or -0.01 for one in fits])[which]
+    sound = (rows[:, 0] >= least * full) & (rows[:, 1] >= -0.01 * full)
+    sound &= rows.sum(axis=1) <= 1.3 * full
     order = np.argsort(~sound, kind="stable")[:_DRAWS]
     order = order[np.arange(_DRAWS) % max(int(sound.sum()), 1)]
     shares = np.bincount(which[order], minlength=len(fits)) / _DRAWS
-    sums = np.concatenate([one.rest for one in fits], axis=1)[:, pick[order]]
+    sums = _of_rest(fits, weather, missing, pick[order])
     return _Chosen(
         (np.maximum(rows[order], 0.0).T * sums).sum(axis=0),
         np.array([one.scatter for one in fits])[which[order]],
@@ -389,7 +279,20 @@ def _choose(fits: list[_Fits]) -> _Chosen:
     )
 
 
-def _words(fits: list[_Fits], shares: FloatArray) -> str:
+def _of_rest(
+    fits: list[_Fit], weather: SeasonWeather, missing: BoolArray, pick: IntArray
+) -> FloatArray:
+    """Drivers of the drawn possibilities summed over the days not measured, shape (2, draws)."""
+    sums = np.empty((2, len(pick)))
+    for number, one in enumerate(fits):
+        mine = pick // POSSIBILITIES == number
+        rows, place = np.unique(pick[mine] % POSSIBILITIES, return_inverse=True)
+        if len(rows):
+            sums[:, mine] = one.stays * weather.of_year(one.habit, missing, rows)[:, place]
+    return sums
+
+
+def _words(fits: list[_Fit], shares: FloatArray) -> str:
     likely = int(np.argmax(shares))
     return f"{fits[likely].habit.words} ({shares[likely]:.0%} likely)"
 

@@ -10,7 +10,8 @@ from analysis.habits import Kind
 from analysis.metered import Metered, metered_days
 from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, Record
-from analysis.season import History, year_draws
+from analysis.season import year_draws
+from analysis.season_weather import History
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import meter_of
 from analysis.uncertainty import Meter

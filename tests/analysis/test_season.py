@@ -1,6 +1,7 @@
 """Years from weeks: made machines of each habit, and a real pump's every window."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -10,8 +11,12 @@ from analysis.climate import Days, day_of_year
 from analysis.energy import energy_use
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap
 from analysis.readings import Readings
-from analysis.season import History, Kind, heating_share, year_draws
+from analysis.season import heating_share, year_draws
+from analysis.season_weather import History
 from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms, parse_rfc3339
+
+if TYPE_CHECKING:
+    from analysis.habits import Kind
 
 YEAR = parse_rfc3339("2025-01-01T00:00:00Z") + np.arange(365) * DAY_MS
 SEASON = 9.5 - 8.5 * np.cos(2 * np.pi * (day_of_year(YEAR) - 20) / 365)
@@ -85,6 +90,54 @@ def test_a_circuit_switched_by_season_runs_whole_days_to_the_limit() -> None:
     assert low < use.sum() < high
     assert middle == pytest.approx(use.sum(), rel=0.12)
     assert "rests out of season" in words
+
+
+def _slow(temp: np.ndarray) -> np.ndarray:
+    """Outdoor temperature as the day before and the days before that leave it (lag of a day)."""
+    slow = temp.copy()
+    state = temp[0]
+    for day, now in enumerate(temp):
+        slow[day] = now + (state - now) * (1 - np.exp(-1))
+        state = now + (state - now) * np.exp(-1)
+    return slow
+
+
+def test_a_season_ends_by_the_damped_temperature() -> None:
+    """Whole or no running by a limit of 15.5 Cel damped over a day: two months of spring."""
+    temp = _weather(25)
+    use = 1.1 * (_slow(temp) < 15.5)
+    low, _, high, words = _interval(
+        use, slice(75, 135), outdoor=temp, full=1.4, is_steady=True, rests=0.25
+    )
+    assert "rests out of season" in words
+    assert low < use.sum() < high
+
+
+@pytest.mark.parametrize("at", [slice(60, 110), slice(200, 250)])
+def test_the_unit_of_energy_does_not_matter(at: slice) -> None:
+    """Kilowatt-hours or watt-hours: the same year, so habits are weighed alike."""
+    temp = _weather(26)
+    pull = np.clip(16.5 - _slow(temp), 0, None) / 15
+    use = 1.2 * np.minimum(pull, 1.0) * (1 + 0.1 * np.random.default_rng(8).standard_normal(365))
+    one = _interval(use, at, outdoor=temp, full=1.6, is_steady=True)
+    other = _interval(use * 1000, at, outdoor=temp, full=1600.0, is_steady=True)
+    assert np.array(other[:3]) / 1000 == pytest.approx(np.array(one[:3]), rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", [27, 28])
+def test_some_hours_on_cool_summer_days_tell_of_a_thermostat(seed: int) -> None:
+    """June to August, a room thermostat behind walls that keep a day's heat: a year within 15 %.
+
+    It rests on most of those days, and a clock's hours or the day's own temperature explain the
+    others badly.
+    """
+    temp = _weather(seed)
+    use = 1.4 * np.minimum(np.clip(17.0 - _slow(temp), 0, None) / 16, 1.0)
+    low, middle, high, _ = _interval(
+        use, slice(162, 222), outdoor=temp, full=1.4, is_steady=True, rests=0.97
+    )
+    assert low < use.sum() < high
+    assert middle == pytest.approx(use.sum(), rel=0.15)
 
 
 def test_hot_water_has_no_season() -> None:
