@@ -164,7 +164,8 @@ def name_bands(
         "off" if k < rest else "standby" if k == rest else "firing" for k in range(len(bands))
     ]
     orders = [_order(stays, k, rest) for k in range(len(bands))]
-    if has_preheater and len(bands) - rest > 2 and orders[-1].is_opening:
+    top = orders[-1]
+    if len(bands) - rest > 2 and (top.is_seldom or (has_preheater and top.is_opening)):
         names[-1] = "purge"
     for k in range(rest + 1, len(bands) - 1):
         if names[k + 1] == "purge":
@@ -183,8 +184,10 @@ def name_bands(
 class _Order(NamedTuple):
     """Where a level lies in the runs above standby that go higher.
 
-    `before` and `after` are shares of those runs; `inside_share` of its time.
+    `before` and `after` are shares of those runs, `reached` of all; `inside_share` of its time.
     """
+
+    reached: float
 
     before: float
     after: float
@@ -209,6 +212,11 @@ class _Order(NamedTuple):
     @property
     def precedes(self) -> bool:
         return self.before >= 0.5 and self.after < 0.2
+
+    @property
+    def is_seldom(self) -> bool:
+        """A spark or a fan seen now and then by a slow plug; each firing would reach its level."""
+        return self.mean_s <= 60.0 and self.reached < 0.2
 
     @property
     def is_opening(self) -> bool:
@@ -238,6 +246,7 @@ def _order(stays: Stays, k: int, rest: int) -> _Order:
     middle = float(np.median(tail)) if len(tail) else 0.0
     spread = float(np.subtract(*np.quantile(tail, (0.75, 0.25)))) if len(tail) else np.inf
     return _Order(
+        reached=len(np.unique(run[own])) / max(count, 1),
         before=float((before > 0).sum()) / runs,
         after=float((after > 0).sum()) / runs,
         inside_share=float(length[inside].sum()) / max(own_s, 1e-9),

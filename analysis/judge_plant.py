@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.finding import Evidence, Finding
 from analysis.grid import Grid, ago, lasting, spans_of, trailing
+from analysis.mains import SEEN_STANDBY_W, without_mains
 from analysis.plant import Channel
 from analysis.pump_learned import Levels
 from analysis.readings import NEVER_MS, FloatArray, IntArray, Readings
@@ -15,8 +16,6 @@ from analysis.watched import Watched, at_work, watched
 
 # supply lost
 
-_OFF_SHARE = 0.4
-_SEEN_STANDBY_W = 1.2
 _LEAST_MIN = 60
 """Somebody may have the boiler off for a while to work on it; common practice, no source."""
 _COOLS_K = 2.0
@@ -32,13 +31,12 @@ def judge_supply_lost(situation: Situation) -> Verdict:
     off = np.zeros(len(seen.minutes), bool)
     standby = 0.0
     for stage in seen.stages:
-        idle = stage.learned.boilers.get(boiler, Levels()).idle_w or 0.0
-        standby = max(standby, idle)
-        if idle >= _SEEN_STANDBY_W:
-            high = seen.minutes.boilers[boiler].high_w[stage.rows]
-            off[stage.rows] = np.nan_to_num(high, nan=idle) < _OFF_SHARE * idle
+        levels = stage.learned.boilers.get(boiler, Levels())
+        standby = max(standby, levels.standby_w or 0.0)
+        drawn = seen.minutes.boilers[boiler].part(stage.rows)
+        off[stage.rows] = without_mains(drawn, levels)
     off &= ~at_work(seen.minutes)
-    if standby < _SEEN_STANDBY_W:
+    if standby < SEEN_STANDBY_W:
         return Verdict(needs=f"a plug that shows the standby of '{boiler}', some 2 to 10 W")
     spans = spans_of(off, seen.minutes.start_ms)
     found = [_supply_finding(situation, seen, channel, span, standby_w=standby) for span in spans]

@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
+from analysis.pauses import habitual_pause_min, rests_from
 from analysis.plant_minutes import MachineMinutes, PlantMinutes, PumpMinutes
 from analysis.readings import FloatArray
 
@@ -31,6 +32,7 @@ _IDLE_MOST_BOILER_W = 60.0
 
 
 _SURELY_REST_W = 0.5
+_NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
 _STIRS_LEAST_MIN = 30
 _SENSORS_APART_K = 2.0
 _WARMS_K = 0.8
@@ -48,10 +50,12 @@ _LEAST_RATIO = 1.3
 class Levels:
     """Power at rest and at work [W]: 99 % of the rest; 1, 50 and 99 % of the work.
 
-    None where the past does not show it.
+    `standby_w` is the least it keeps at rest; less is no mains. None where the past does not
+    show it.
     """
 
     idle_w: float | None = None
+    standby_w: float | None = None
     low_w: float | None = None
     usual_w: float | None = None
     high_w: float | None = None
@@ -84,8 +88,8 @@ class PumpLearned:
         Most by which the loop's flow pipe stays below the boiler's while running [K].
     flow_low_c : float or None
         Least temperature of the loop's flow pipe in steady running [Cel].
-    source_high_c : float or None
-        Most of the temperature that feeds the loop in steady running [Cel].
+    source_low_c, source_high_c : float or None
+        Least and most of the temperature that feeds the loop in steady running [Cel].
     body_over_k : float or None
         Most by which the body is warmer than the water in its pipes [K].
     follows : float or None
@@ -97,6 +101,9 @@ class PumpLearned:
     recurs_min : int
         Longest of the stretches told as a fault that ended by themselves, where three days or
         more had one [min], else 0.
+    rests_from : tuple of int
+        Longest rest that began in each quarter hour of the local day, where several days had
+        one [min], else 0.
     longest_run_min : int
         Longest run seen [min].
     slots : tuple of float
@@ -110,12 +117,14 @@ class PumpLearned:
     factor: float | None = None
     gap_k: float | None = None
     flow_low_c: float | None = None
+    source_low_c: float | None = None
     source_high_c: float | None = None
     body_over_k: float | None = None
     follows: float | None = None
     longest_rest_min: int = 0
     pause_min: int = 0
     recurs_min: int = 0
+    rests_from: tuple[int, ...] = ()
     longest_run_min: int = 0
     slots: tuple[float, ...] = ()
 
@@ -123,11 +132,6 @@ class PumpLearned:
     def is_known(self) -> bool:
         """Whether it was seen running long enough to be judged by its own level."""
         return self.run_minutes >= LEAST_RUN_MIN and self.levels.usual_w is not None
-
-
-_PAUSE_MIN = (4, 180)
-_LEAST_PAUSES = 4
-_PAUSED_DAYS = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +173,8 @@ def _known(kind: type, row: Mapping[str, Any]) -> dict[str, Any]:
 def _pump_from(row: Mapping[str, Any]) -> PumpLearned:
     kept = _known(PumpLearned, row)
     levels = Levels(**_known(Levels, kept.pop("levels", {})))
-    return PumpLearned(levels=levels, slots=tuple(kept.pop("slots", ())), **kept)
+    slots, rests = (tuple(kept.pop(name, ())) for name in ("slots", "rests_from"))
+    return PumpLearned(levels=levels, slots=slots, rests_from=rests, **kept)
 
 
 def learn_plant(
@@ -237,10 +242,25 @@ def learn_levels(
     split = _widest_gap(steady, idle_most_w, least_rest)
     rest, work = steady[steady <= split], steady[steady > split]
     idle = float(np.quantile(rest, 0.99)) if len(rest) >= 10 else None
+    standby = _standby_w(rest, drawn.low_w[usable])
     if len(work) < 10:
-        return Levels(idle_w=idle)
+        return Levels(idle_w=idle, standby_w=standby)
     low, usual, high = (float(q) for q in np.quantile(work, (0.01, 0.5, 0.99)))
-    return Levels(idle_w=idle, low_w=low, usual_w=usual, high_w=high)
+    return Levels(idle_w=idle, standby_w=standby, low_w=low, usual_w=usual, high_w=high)
+
+
+def _standby_w(rest_w: FloatArray, told_w: FloatArray) -> float | None:
+    """Least power kept at rest, where the plug parts it from zero.
+
+    Until more is known several levels may pass for rest.
+    """
+    kept = rest_w[rest_w > _NO_MAINS_W]
+    if len(kept) < 10:
+        return None
+    standby = float(np.quantile(kept, 0.05))
+    # A plug that tells whole watts may tell one or none of the same standby.
+    is_whole = bool((np.abs(told_w - np.round(told_w)) < 0.01).all())
+    return None if is_whole and standby < _WHOLE_LEAST_W else standby
 
 
 def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:
@@ -313,12 +333,18 @@ def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArra
 
 
 def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
-    """Minutes in which some store-charging pump works."""
+    """Minutes in which some store-charging pump works.
+
+    After a holiday without a charge none is learned: then its plate, or what no pump takes at
+    rest, tells.
+    """
     on = np.zeros(len(minutes), bool)
     for name, one in minutes.pumps.items():
-        split = levels[name].split_w if name in levels else None
-        if one.pump.duty == "store" and split is not None:
-            on |= np.nan_to_num(one.drawn.high_w) > split
+        if one.pump.duty == "store":
+            rated = one.pump.rated_power_w
+            least = 0.5 * rated[0] if rated else _IDLE_MOST_PUMP_W
+            split = levels[name].split_w if name in levels else None
+            on |= np.nan_to_num(one.drawn.high_w) > (least if split is None else split)
     return on
 
 
@@ -347,32 +373,16 @@ def _learn_pump(
         factor=_quantile(one.factor[steady], 0.5),
         gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
         flow_low_c=_quantile(one.flow_c[steady], 0.01),
+        source_low_c=_quantile(past.source_c(one.pump)[steady], 0.01),
         source_high_c=_quantile(past.source_c(one.pump)[steady], 0.95),
         body_over_k=_quantile((one.body_c - one.water_c)[keep], 0.998),
         follows=1.0 - float(rests.sum() / told.sum()) if told.sum() >= 60 else None,
         longest_rest_min=int(lasting(rests).max(initial=0)),
-        pause_min=_habitual_pause_min(one.drawn.power_w, split, len(past) / 1440.0),
+        pause_min=habitual_pause_min(one.drawn.power_w, split, len(past) / 1440.0),
+        rests_from=rests_from(one.drawn.power_w, split, past.quarter),
         longest_run_min=int(lasting(running).max(initial=0)),
         slots=_slots(past, running, keep),
     )
-
-
-def _habitual_pause_min(power_w: FloatArray, split_w: float, days: float) -> int:
-    """Longest pause of a pump that pauses day after day and goes on by itself [min], else 0.
-
-    So rests one whose controller lets it wait while a store is charged, which nothing else tells
-    where its plug is all there is. Pauses count whatever they were taken for: a stall does not
-    end by itself every day.
-    """
-    rests = lasting(power_w <= split_w)
-    ends = np.flatnonzero((rests[:-1] > 0) & (rests[1:] == 0) & ~np.isnan(power_w[1:]))
-    length = rests[ends]
-    ends, length = (
-        a[(length >= _PAUSE_MIN[0]) & (length <= _PAUSE_MIN[1])] for a in (ends, length)
-    )
-    with_one = len(np.unique(ends // 1440))
-    is_habit = len(length) >= _LEAST_PAUSES and with_one >= _PAUSED_DAYS * days
-    return int(length.max()) if is_habit else 0
 
 
 def _step_w(power_w: FloatArray) -> float:

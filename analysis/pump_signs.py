@@ -11,6 +11,8 @@ import numpy as np
 
 from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
+from analysis.mains import without_mains
+from analysis.pauses import rests_by_clock
 from analysis.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.pump_learned import (
     Levels,
@@ -41,6 +43,7 @@ _CARRIED_MIN, _FIRED_MIN = 20, 4
 _LEAD_MIN = 15
 """A boiler warms up for the store so long before the store's pump starts (common practice)."""
 _HOT_C = 30.0
+_FIRE_MIN, _COLDER_K, _RISEN_K = 60, 3.0, 2.0
 _HEARD = 0.8
 _RETURNS_K = 3.0
 _HEATS = ("heating", "other")
@@ -256,9 +259,7 @@ class Signs:
         """Somebody switched the boiler off within the last hours: work on the plant."""
         off = np.zeros(len(self.plant), bool)
         for name, drawn in self.plant.boilers.items():
-            idle = self.learned.boilers.get(name, Levels()).idle_w or 0.0
-            if idle > 1.5:
-                off |= np.nan_to_num(drawn.high_w, nan=idle) < 0.4 * idle
+            off |= without_mains(drawn, self.learned.boilers.get(name, Levels()))
         return np.asarray(trailing(lasting(off) >= 3, _AT_WORK_MIN) > 0)
 
     # thermal
@@ -348,12 +349,27 @@ class Signs:
     @cached_property
     def storing(self) -> BoolArray:
         """Minutes in which a store is charged, or ought to be."""
-        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
-        on = charging(self.plant, levels)
+        on = self._charging
         low = self.learned.store_low_c
         if low is not None:
             on = on | (np.nan_to_num(self.plant.store_top_c, nan=99.0) < low - 0.5)
         return on | self.store_unheard
+
+    @cached_property
+    def _charging(self) -> BoolArray:
+        """Minutes in which a store is seen being charged."""
+        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
+        return charging(self.plant, levels)
+
+    @cached_property
+    def may_yield(self) -> BoolArray:
+        """A store is being charged, and nothing tells yet that the pump runs on meanwhile.
+
+        One that never rested so far may yield to the first charge after a holiday.
+        """
+        if self.one.pump.duty not in _HEATS or self.usual.levels.idle_w is not None:
+            return np.zeros(len(self.plant), bool)
+        return np.asarray(trailing(self._charging, 12) > 0)
 
     @cached_property
     def store_unheard(self) -> BoolArray:
@@ -378,13 +394,56 @@ class Signs:
         return np.asarray(before & (trailing(~free, _LEAD_MIN + 1) == 0))
 
     @cached_property
+    def rests_by_clock(self) -> BoolArray:
+        """It rests since an hour at which it did on days before, and came back by itself."""
+        if self.one.pump.duty not in _HEATS:
+            return np.zeros(len(self.plant), bool)
+        return rests_by_clock(self.idle | self.odd, self.plant.quarter, self.usual.rests_from)
+
+    @cached_property
+    def fired_min(self) -> FloatArray:
+        """Minutes since some boiler fired, 0 while it does; 0 too where that is not known."""
+        at = np.arange(len(self.plant), dtype=np.float64)
+        last = np.maximum.accumulate(np.where(np.nan_to_num(self.heat, nan=1.0) > 0, at, -np.inf))
+        return np.asarray(at - last)
+
+    @cached_property
+    def heat_waits(self) -> BoolArray:
+        """There is heat for a pump to fetch: a fire within the hour that warmed or kept the water.
+
+        A boiler that is switched off, or fails to light, cools with its pipes: its controller lets
+        the pumps rest, and pipes then part from it without any stall. Nor does it run them while
+        the water is colder than ever.
+        """
+        if self.one.pump.duty == "recirculation":
+            return np.ones(len(self.plant), bool)
+        low = self.usual.source_low_c
+        source = self.plant.source_c(self.one.pump)
+        warm = np.nan_to_num(source, nan=np.inf) > (-np.inf if low is None else low - _COLDER_K)
+        with np.errstate(invalid="ignore"):
+            rose = trailing(np.asarray(source - ago(source, 10) > _RISEN_K), _FIRE_MIN) > 0
+            kept = ~(source - ago(source, _FIRE_MIN) < -_RISEN_K) & ~(source < _HOT_C)
+        made = (rose | kept) & (self.fired_min < _FIRE_MIN)
+        return np.asarray(warm & made & ~self._stays_out)
+
+    @cached_property
+    def _stays_out(self) -> BoolArray:
+        """The boiler is colder than when it lit last, and does not light: it is not called."""
+        source = self.plant.source_c(self.one.pump)
+        lights = np.diff(np.nan_to_num(self.heat), prepend=1.0) > 0
+        last = np.maximum.accumulate(np.where(lights, np.arange(len(source)), -1))
+        lit_c = np.where(last >= 0, source[last], np.nan)
+        with np.errstate(invalid="ignore"):
+            return np.asarray((source < lit_c - _COLDER_K) & (self.fired_min > 0))
+
+    @cached_property
     def wanted(self) -> BoolArray:
         """The pump should run: by its plant entry, by the clock, or by the fire."""
         yields = self.usual.levels.idle_w is not None
         rests = yields and (self.usual.follows or 1.0) < _SURE
         if self.one.pump.always_on and not rests:
             # One that yields to the store was seen resting while the store was charged.
-            free = trailing(self.storing, 12) == 0 if yields else self.known
+            free = trailing(self.storing, 12) == 0 if yields else self.known & ~self.may_yield
             if yields and not np.isnan(self.heat).all():
                 free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
             if self.usual.pause_min:

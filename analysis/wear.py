@@ -41,6 +41,7 @@ _FINEST = 0.15
 LINGER = 0.16
 """Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
 WIDTH = 4
+_UNSEEN_DAYS = 4
 
 
 def judge_bearing(situation: Situation) -> Verdict:
@@ -86,11 +87,33 @@ def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> Float
     with np.errstate(invalid="ignore"):
         seconded = unrest_ratio(history, trend) > _RESTLESS
         strength = running_median(above, WIDTH) / np.where(seconded, least, alone)
-        strength = np.where(came_slowly(above / least), strength, np.fmin(strength, 0.9))
+        slowly = came_slowly(above / least) | _rose_unseen(history, trend, above / least)
+        strength = np.where(slowly, strength, np.fmin(strength, 0.9))
         flow = flow_strength(history, epoch)[trend.rows]
         sags = _sag(history, trend, 0.03)
-    # Less water or a falling power factor explain the rise: not the bearing.
-    return np.where((flow > 0.6) | sags, np.fmin(strength, 0.4), strength)
+    # Less water or a falling power factor explain the rise: not the bearing. But sludge is smooth.
+    return np.where(((flow > 0.6) & ~seconded) | sags, np.fmin(strength, 0.4), strength)
+
+
+def _rose_unseen(history: PumpHistory, trend: Trend, strength: FloatArray) -> BoolArray:
+    """Whether a strength grew on days of which no like ones were learned, and without a jump.
+
+    The least power of those days tells that it went from one to the other by small steps.
+    """
+    floor = running_median(np.log(history.even.low_w), 2)
+    smooth = running_median(strength, 3)
+    found = np.zeros(len(smooth), bool)
+    for k in range(len(smooth)):
+        under = np.flatnonzero(strength[: k + 1] < 0.3)
+        if not len(under) or not smooth[k] >= 0.3:
+            continue
+        first, last = trend.rows[under[-1]], trend.rows[k]
+        steps = np.diff(floor[first : last + 1])
+        unseen = (last - first) - (k - int(under[-1]))
+        steps = steps[np.isfinite(steps)]
+        rise = floor[last] - floor[first]
+        found[k] = unseen >= _UNSEEN_DAYS and len(steps) > 0 and steps.max() < 0.5 * rise
+    return found
 
 
 def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:

@@ -88,6 +88,16 @@ def test_old_gas_valve_of_six_watts_is_seen() -> None:
     assert len(on_s) == 30
 
 
+def test_a_spark_caught_now_and_then_is_no_level_of_firing() -> None:
+    """A gas valve at 11 W over 2 W; a slow plug sees the spark's 18 W in one firing of twenty."""
+    plain, caught = [(600.0, 2.0), (240.0, 11.0)], [(600.0, 2.0), (20.0, 18.0), (220.0, 11.0)]
+    readings = played([*plain * 19, *caught, (10, 2)], 10)
+    _, names, on_s = found_in(Boiler(id="boiler", fuel="gas"), readings)
+    assert names == ["standby", "firing", "purge"]
+    assert len(on_s) == 200
+    assert np.median(on_s) == pytest.approx(240, abs=10)
+
+
 def test_one_level_is_no_firing() -> None:
     """A boiler at rest shows nothing that could be told as firing."""
     readings = played([(600, 4)], 30)

@@ -259,3 +259,86 @@ def test_pump_brought_in_by_a_swap_rests_by_its_own_habit() -> None:
     plant = house(always_on=True)
     assert [f.fault for f in found(values, plant, silent)] == ["stall"]
     assert found(values, replace(plant, swaps=(swap,)), silent) == []
+
+
+def switched_off(values: dict[str, np.ndarray]) -> None:
+    """From the last noon on boiler and pump are off; the boiler's iron cools later than pipes."""
+    values["heating.power"] = np.where(LATE, 1.0, values["heating.power"])
+    values["boiler.power"] = np.where(LATE, 5.0, values["boiler.power"])
+    for name, hours in (("boiler.flow", 4.0), ("heating.flow", 3.0)):
+        cool = 18.0 + 36.0 * np.exp(-AFTER_H / hours)
+        values[name] = np.where(LATE, cool, values[name])
+
+
+def test_pump_switched_off_with_its_boiler_is_no_stall() -> None:
+    """No fire follows: nobody makes heat that the pump ought to fetch."""
+    values = sound()
+    switched_off(values)
+    assert told(values, house()) == []
+
+
+def test_pump_at_rest_under_a_boiler_that_fails_to_light_is_no_stall() -> None:
+    """The burner's motor starts every hour without a flame, and all the water is cold."""
+    values = sound()
+    switched_off(values)
+    tries = LATE & (AFTER_H % 1.0 < 0.05)
+    values["boiler.power"] = np.where(tries, 40.0, values["boiler.power"])
+    rests = AFTER_H > 2.0
+    # Without valves in the way the pump keeps pipe and boiler together until it rests.
+    values["heating.power"] = np.where(LATE, np.where(rests, 0.0, 12.0), values["heating.power"])
+    values["boiler.flow"] = np.where(LATE & ~rests, values["heating.flow"], values["boiler.flow"])
+    beside = 28.0 * np.exp(-(AFTER_H - 2.0) / 1.0)
+    values["heating.flow"] = np.where(
+        LATE & rests, np.minimum(beside, 28.0), values["heating.flow"]
+    )
+    assert told(values, house(always_on=True)) == []
+
+
+def set_back(values: dict[str, np.ndarray], longest_h: float) -> None:
+    """At a quarter past ten of cold nights the clock sets the heating back, and the pump rests.
+
+    It runs on for the store's charges. The boiler keeps itself hot meanwhile; the last rest, from
+    the last night on, is `longest_h`.
+    """
+    values["heating.power"] = np.where(values["heating.power"] < 6.0, 12.0, values["heating.power"])
+    for night, length_h in ((0, 0.5), (1, 0.7), (5, longest_h)):
+        late_h = HOUR - (night * 24.0 + 22.25)
+        rests = (late_h >= 0) & (late_h < length_h)
+        values["heating.power"] = np.where(rests, 0.0, values["heating.power"])
+        values["boiler.flow"] = np.where(rests, 60.0, values["boiler.flow"])
+        values["boiler.power"] = np.where(rests & (HOUR % 0.5 < 0.04), 40.0, values["boiler.power"])
+        values["heating.flow"] = np.where(rests, 54.0 - 15.0 * late_h, values["heating.flow"])
+
+
+def test_rest_that_begins_at_the_hour_of_a_clock_is_its_habit() -> None:
+    """A little longer than on the nights before, from the same quarter hour on."""
+    values = sound()
+    set_back(values, 0.8)
+    assert told(values, house(always_on=True)) == []
+
+
+def test_pump_that_does_not_come_back_from_its_nightly_rest_is_told() -> None:
+    """It stays away for an hour longer than ever."""
+    values = sound()
+    set_back(values, 1.75)
+    assert told(values, house(always_on=True)) == [("stall", "now")]
+
+
+@pytest.mark.parametrize("rest_w", [0.0, 1.0])
+def test_first_charge_after_a_holiday_is_no_stall(rest_w: float) -> None:
+    """No charge was met while learning, and the heating pump never rested."""
+    values = sound()
+    values["heating.power"] = np.where(values["heating.power"] < 6.0, 12.0, values["heating.power"])
+    values["charging.power"] = np.zeros(len(TIME_MS))
+    rests = charged(values)
+    values["heating.power"] = np.where(rests, rest_w, values["heating.power"])
+    assert told(values, house(always_on=True)) == []
+
+
+def test_stall_in_the_first_charge_after_a_holiday_is_told_after_it() -> None:
+    """The charging pump stops, the heating pump does not come back."""
+    values = sound()
+    values["heating.power"] = np.where(values["heating.power"] < 6.0, 12.0, values["heating.power"])
+    values["charging.power"] = np.where((AFTER_H >= 0) & (AFTER_H < 0.6), 45.0, 0.0)
+    stalled(values, 1.0)
+    assert told(values, house(always_on=True)) == [("stall", "now")]

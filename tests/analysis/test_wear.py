@@ -160,6 +160,31 @@ def test_power_of_a_flow_never_met_is_no_drag() -> None:
     assert judge_bearing(electronic(pumping)).findings == ()
 
 
+def test_drag_shows_at_less_water_than_was_ever_met() -> None:
+    """Valves close in spring, which saves power; a restless pump that takes more is worn."""
+    found = []
+    for rise in (0.0, 0.2):
+        pumping = Pumping(exponent=0.0)
+        grown = ramp(pumping, 28, 20)
+        noise = 0.006 * grown * np.random.default_rng(3).standard_normal(len(grown))
+        pumping.back = pumping.back - np.where(pumping.power > 0, 9 * ramp(pumping, 20, 3), 0.0)
+        pumping.power = pumping.power * (1 + rise * grown + noise)
+        found.append(judge_bearing(electronic(pumping)).findings)
+    assert found[0] == ()
+    assert len(found[1]) == 1
+
+
+def test_drag_that_grew_while_nothing_could_be_compared_is_told_afterwards() -> None:
+    """Frost opens the valves for a fortnight; back at the usual flow the pump takes more."""
+    pumping = Pumping(exponent=0.0)
+    day = pumping.minute / 1440
+    cold = (day > 22) & (day < 36) & (pumping.power > 0)
+    pumping.back = pumping.back + np.where(cold, 4.0, 0.0)
+    pumping.power = pumping.power * (1 + 0.2 * ramp(pumping, 22, 12) + 0.05 * cold)
+    (found,) = judge_bearing(electronic(pumping)).findings
+    assert 36 <= day_of(found.raised_ms) < 43
+
+
 def test_a_holiday_is_no_sludge() -> None:
     """Valves shut for twelve days cool the return at once, and for no longer."""
     pumping = Pumping()
