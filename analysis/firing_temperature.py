@@ -273,12 +273,13 @@ def _held_by_flame(rises: _Rises, series: Readings) -> BoolArray:
     and does so soon: what in many minutes never falls nearly so fast is held.
     """
     high, low = rises.high[:-1], rises.low[1:]
-    if len(high) < _LEAST_DIPS:
+    length = series.time_ms[low] - series.time_ms[high]
+    brief = length <= DEMAND_PAUSE_MS
+    if brief.sum() < _LEAST_DIPS:
         return np.zeros(len(high), bool)
     above = np.maximum(series.value[high] - _ROOM_C, _LEAST_ABOVE_K)
     fall = _steepest(-_slopes(series), high, low) / above
-    length = series.time_ms[low] - series.time_ms[high]
-    usual = float(np.median(fall[length <= DEMAND_PAUSE_MS]))
+    usual = float(np.median(fall[brief]))
     is_long = (length >= _LONG_DIP_MS) & (length <= _LONGEST_DIP_MS)
     is_shallow = series.value[high] - series.value[low] <= _DEEPEST_HELD_K
     return np.asarray(is_long & is_shallow & (fall < _HELD * usual), bool)
