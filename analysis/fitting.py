@@ -269,13 +269,20 @@ class Levels(NamedTuple):
     hours: float
 
 
+_MIXED = 0.5
+"""A running pump's power hardly halves within ten minutes (domain notes: a fixed speed falls by a
+third, a held pressure by a half, from all valves open to all shut)."""
+
+
 def levels(course: Course) -> Levels | None:
     """Low, middle and high running power; None where it was hardly seen running.
 
-    What lies below a third of the usual high is standby or night reduction.
+    What lies below a third of the usual high is standby or night reduction. Ten minutes in which
+    it starts or stops mix both, where its standby is above the power that counts as running.
     """
     block = course.blocks(10)
-    running = block.power_w[(block.low_w > RUNS_W) & ~np.isnan(block.power_w)]
+    whole = (block.low_w > RUNS_W) & (block.low_w > _MIXED * block.high_w)
+    running = block.power_w[whole & ~np.isnan(block.power_w)]
     running = running[running > 0.35 * np.quantile(running, 0.8)] if len(running) else running
     if len(running) < 18:
         return None

@@ -123,7 +123,7 @@ def drawn_weathers(rng: np.random.Generator, number: int) -> Weathers:
         return np.asarray(values[:, None])
 
     return Weathers(
-        limit_c=column(rng.normal(15.5, 1.4, number)),
+        limit_c=column(rng.normal(15.5, 1.2, number)),
         soft_k=column(rng.uniform(0.3, 3.0, number)),
         duty_k=column(np.exp(rng.normal(np.log(14.0), 0.3, number))),
         line_k=column(np.exp(rng.uniform(np.log(6.0), np.log(25.0), number))),
@@ -211,14 +211,14 @@ def heating(*, is_steady: bool, is_always_on: bool, rests: bool) -> tuple[Habit,
         return (flat,)
     season = Habit(
         words=RESTS, chance=0.5 if rests else 0.77, shape="season",
-        first=level, second=rise, unrest=0.05, drift=0.07 if is_steady else 0.09, least=0.25,
+        first=level, second=rise, unrest=0.05, drift=0.05 if is_steady else 0.07, least=0.25,
     )  # fmt: skip
     demand = Habit(
         words=RESTS, chance=0.35 if rests else 0.1, shape="demand",
-        first=(0.7, 0.3), second=(0.01, 0.02), unrest=0.2, drift=0.1,
+        first=(0.7, 0.3), second=(0.01, 0.02), unrest=0.2, drift=0.08,
     )  # fmt: skip
     based = Habit(
         words=LESS, chance=0.12 if rests else 0.07, shape="demand",
-        first=(0.7, 0.3), second=(0.12, 0.1), unrest=0.2, drift=0.1,
+        first=(0.7, 0.3), second=(0.12, 0.1), unrest=0.2, drift=0.08,
     )  # fmt: skip
     return flat, season, demand, based

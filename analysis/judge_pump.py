@@ -51,17 +51,13 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     little = (signs.odd | signs.idle) & ~signs.fed
     missing = lasting(little & wanted & signs.heat_waits & ~signs.rests_by_clock)
     now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
-    odd = (
-        signs.odd
-        & ~signs.fed
-        & signs.heat_waits
-        & ~signs.rests_by_clock
-        & (trailing(signs.odd, 10) >= 8)
-    )
+    odd = signs.odd & (trailing(signs.odd, 10) >= 8)
+    odd &= ~signs.fed & signs.heat_waits & ~signs.rests_by_clock & ~signs.may_yield
     # Little power with the pipe as near the boiler as ever may be a smaller setting: without
     # flow a fire soon parts them. That sign alone wants a fire since as well.
     fired = signs.fired_min < lasting(little)
-    now |= (trailing(signs.bare, 10) >= 8) & signs.bare & signs.never_rests & ~signs.fed & fired
+    bare = (trailing(signs.bare, 10) >= 8) & signs.bare & ~signs.may_yield
+    now |= bare & signs.never_rests & ~signs.fed & fired
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
     if signs.one.pump.always_on:

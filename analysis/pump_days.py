@@ -10,6 +10,7 @@ from analysis.metered import RUNNING_W, metered_days, readings_of
 from analysis.plant import Channel, Plant, Pump
 from analysis.readings import (
     FloatArray,
+    Holds,
     IntArray,
     Readings,
     Record,
@@ -124,9 +125,31 @@ def _running(
     return np.where(enough, share * hours, np.nan), running.mean
 
 
+_STANDBY_W = 3.0
+"""What a pump stopped by signal draws at most (domain notes from memory, not measured)."""
+
+
 def running_threshold_w(readings: Readings, hold_ms: int, span: Span) -> float:
-    """Power above which the pump runs within a span [W], learned from two levels."""
-    levels = two_levels(holds(readings, hold_ms, span), RUNNING_W)
-    if levels and levels.low < 0.3 * levels.high:
+    """Power above which the pump runs within a span [W], learned from two levels.
+
+    A small pump's standby may be half of what it draws while running: as rest counts also a low
+    level of a standby's size that is told apart by empty ground, as a power that follows the
+    valves is not.
+    """
+    known = holds(readings, hold_ms, span)
+    levels = two_levels(known, RUNNING_W)
+    if not levels:
+        return RUNNING_W
+    if levels.low < 0.3 * levels.high:
         return levels.on
+    edge = levels.low + 0.5 * (levels.high - levels.low)
+    if levels.low <= _STANDBY_W and _is_empty(known, levels.low + 0.4 * (edge - levels.low), edge):
+        return edge
     return RUNNING_W
+
+
+def _is_empty(known: Holds, low: float, high: float) -> bool:
+    """Whether hardly any time is spent between two powers."""
+    length = (known.end_ms - known.start_ms).astype(np.float64)
+    between = (known.value > low) & (known.value < high)
+    return float(length[between].sum()) < 0.01 * float(length.sum())

@@ -333,12 +333,18 @@ def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArra
 
 
 def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
-    """Minutes in which some store-charging pump works."""
+    """Minutes in which some store-charging pump works.
+
+    After a holiday without a charge none is learned: then its plate, or what no pump takes at
+    rest, tells.
+    """
     on = np.zeros(len(minutes), bool)
     for name, one in minutes.pumps.items():
-        split = levels[name].split_w if name in levels else None
-        if one.pump.duty == "store" and split is not None:
-            on |= np.nan_to_num(one.drawn.high_w) > split
+        if one.pump.duty == "store":
+            rated = one.pump.rated_power_w
+            least = 0.5 * rated[0] if rated else _IDLE_MOST_PUMP_W
+            split = levels[name].split_w if name in levels else None
+            on |= np.nan_to_num(one.drawn.high_w) > (least if split is None else split)
     return on
 
 

@@ -349,12 +349,27 @@ class Signs:
     @cached_property
     def storing(self) -> BoolArray:
         """Minutes in which a store is charged, or ought to be."""
-        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
-        on = charging(self.plant, levels)
+        on = self._charging
         low = self.learned.store_low_c
         if low is not None:
             on = on | (np.nan_to_num(self.plant.store_top_c, nan=99.0) < low - 0.5)
         return on | self.store_unheard
+
+    @cached_property
+    def _charging(self) -> BoolArray:
+        """Minutes in which a store is seen being charged."""
+        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
+        return charging(self.plant, levels)
+
+    @cached_property
+    def may_yield(self) -> BoolArray:
+        """A store is being charged, and nothing tells yet that the pump runs on meanwhile.
+
+        One that never rested so far may yield to the first charge after a holiday.
+        """
+        if self.one.pump.duty not in _HEATS or self.usual.levels.idle_w is not None:
+            return np.zeros(len(self.plant), bool)
+        return np.asarray(trailing(self._charging, 12) > 0)
 
     @cached_property
     def store_unheard(self) -> BoolArray:
@@ -428,7 +443,7 @@ class Signs:
         rests = yields and (self.usual.follows or 1.0) < _SURE
         if self.one.pump.always_on and not rests:
             # One that yields to the store was seen resting while the store was charged.
-            free = trailing(self.storing, 12) == 0 if yields else self.known
+            free = trailing(self.storing, 12) == 0 if yields else self.known & ~self.may_yield
             if yields and not np.isnan(self.heat).all():
                 free = free & (trailing(self._heat_not_for_store(free), 60) > 0)
             if self.usual.pause_min:

@@ -10,9 +10,10 @@ from analysis.pump_days import PumpDays
 from analysis.readings import FloatArray, IntArray
 from analysis.uncertainty import effective_count, lag1
 
-_POWER_DRIFT = (0.02, 0.10)
-"""Relative spread of running power between the days seen and the year: of a pump that holds its
-speed (mains voltage, temperature), and of one that follows the valves (rehearsed houses)."""
+_POWER_DRIFT = (0.02, 0.05, 0.10)
+"""Relative spread of running power between the days seen and the year: of an old pump that holds
+its speed (mains voltage, temperature), of a new one that held its power day after day, and of one
+that follows the valves (rehearsed houses)."""
 _HOURS_SPREAD = 0.12
 """How much a pump may change the hours a plant calls for it, before looking (rehearsed houses)."""
 _LEAST_REST_H = 2.0
@@ -59,7 +60,7 @@ def matched_ratio(before: PumpDays, after: PumpDays, outdoor: Days | None) -> Ra
     common to both, and held to be equal where the days do not say otherwise.
     """
     power = after.mean_running_w / before.mean_running_w
-    spread = float(np.hypot(_drift(before, 0), _drift(after, 1)))
+    spread = float(np.hypot(_drift(before, 0), _drift(after, 1 if holds_power(after) else 2)))
     shift, error, matched = _hours_shift(before, after, outdoor)
     usual = before.run_share * 24.0
     relative = error / usual if usual > 0 else np.inf

@@ -161,16 +161,21 @@ def _of_like_days(
 ) -> tuple[FloatArray, FloatArray]:
     """Median of the learned days with about the same flow of water, for every row.
 
-    An electronic pump's power bends over its flow: no line holds, and of a flow that was
-    not met while learning nothing can be said (NaN). The second array leaves each day
-    itself out.
+    An electronic pump's power bends over its flow: no line holds. Of more water than was met
+    while learning nothing can be said (NaN); with less it takes no more than on the days with
+    the least. The second array leaves each day itself out.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         units = np.log(-np.log1p(-np.clip(share, 0.02, 0.98)))
     of_day = np.arange(len(share))
     like = np.abs(units[:, None] - units[learned]) <= _LIKE
     others = like & (of_day[:, None] != learned)
-    return tuple(_median_where(logs[learned], chosen) for chosen in (like, others))  # type: ignore[return-value]
+    expected, own = (_median_where(logs[learned], chosen) for chosen in (like, others))
+    # Less water makes the units grow.
+    least = np.argsort(units[learned])[-_LEAST_LIKE:]
+    with np.errstate(invalid="ignore"):
+        beyond = np.isnan(expected) & (units > units[learned[least]].min())
+    return np.where(beyond, float(np.median(logs[learned[least]])), expected), own
 
 
 def _median_where(value: FloatArray, chosen: BoolArray) -> FloatArray:

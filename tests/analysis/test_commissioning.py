@@ -10,7 +10,16 @@ import numpy as np
 import pytest
 
 from analysis.commissioning import checks, commissioning
-from analysis.fitting import Course, Fitting, Swapped, fitting, reductions, starts, water_index
+from analysis.fitting import (
+    Course,
+    Fitting,
+    Swapped,
+    fitting,
+    levels,
+    reductions,
+    starts,
+    water_index,
+)
 from analysis.readings import Readings
 from analysis.rehearsal.cases import CASES
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
@@ -148,6 +157,54 @@ def test_half_the_water_halves_the_index_whatever_the_weather() -> None:
             ratio[load, water] = float(np.nanmean(water_index(one)))
     assert ratio[0.5, 0.5] / ratio[0.5, 1.0] == pytest.approx(0.5)
     assert ratio[1.0, 0.5] / ratio[0.5, 1.0] == pytest.approx(0.5)
+
+
+def through_a_loop(pipe: float, start_ms: int, *, watts: float, days: int = 7) -> Course:
+    """Heat by the radiator law with water by hydraulics: hydraulic power is resistance x cube.
+
+    Valves throttle to forty times the open loop's resistance but for the first hour of each day;
+    `pipe` is the resistance of the rest, 0.5 of the open loop when nothing is shut.
+    """
+    minute = np.arange(days * 1440)
+    valves = np.where(minute % 1440 < 60, 0.5, 40.0)
+    water = (watts / (pipe + valves)) ** (1 / 3)
+    excess = 30.0
+    spread = 10.0 * (excess / 30.0) ** 1.3 / water
+    flow = 20.0 + excess + spread / 2
+    return course(np.full(len(minute), watts), flow, flow - spread, start_ms)
+
+
+@pytest.mark.parametrize(("pipe", "state"), [(0.5, "sound"), (6.5, "found")])
+def test_a_valve_half_shut_shows_when_the_others_stand_open(pipe: float, state: str) -> None:
+    """Thirteen times the pipe's resistance behind throttled valves: one hour a day tells it.
+
+    In all other hours the water falls by a twentieth only.
+    """
+    before = through_a_loop(0.5, SWAP - 7 * DAY_MS, watts=10.0)
+    after = through_a_loop(pipe, SWAP, watts=7.8)
+    told = {c.mistake.name: c.judged.state for c in checks(made(before, after))}
+    assert told["isolator_half_shut"] == state
+
+
+def test_starts_and_stops_are_no_level() -> None:
+    """5 W for 25 of 40 minutes, 2 W standby between: the usual power is 5 W."""
+    minute = np.arange(3 * 1440)
+    power = np.where(minute % 40 < 25, 5.0, 2.0)
+    found = levels(course(power, power, power, SWAP))
+    assert found is not None
+    assert (found.middle_w, found.high_w) == (5.0, 5.0)
+
+
+@pytest.mark.parametrize(("share", "state"), [(0.60, "sound"), (0.67, "found")])
+def test_too_strong_is_what_only_the_highest_speed_can_take(share: float, state: str) -> None:
+    """The highest speed falls by a third at most; a high pressure takes less, and may be needed."""
+    power = np.full(4 * 1440, 40.0 * share)
+    warm = np.full(len(power), 50.0)
+    seen = made(
+        course(power, warm, warm - 8, SWAP - 4 * DAY_MS), course(power, warm, warm - 8, SWAP)
+    )
+    told = {c.mistake.name: c.judged.state for c in checks(seen)}
+    assert told["too_strong"] == state
 
 
 def test_night_reduction_is_a_step_after_cooling() -> None:

@@ -322,3 +322,23 @@ def test_pump_that_does_not_come_back_from_its_nightly_rest_is_told() -> None:
     values = sound()
     set_back(values, 1.75)
     assert told(values, house(always_on=True)) == [("stall", "now")]
+
+
+@pytest.mark.parametrize("rest_w", [0.0, 1.0])
+def test_first_charge_after_a_holiday_is_no_stall(rest_w: float) -> None:
+    """No charge was met while learning, and the heating pump never rested."""
+    values = sound()
+    values["heating.power"] = np.where(values["heating.power"] < 6.0, 12.0, values["heating.power"])
+    values["charging.power"] = np.zeros(len(TIME_MS))
+    rests = charged(values)
+    values["heating.power"] = np.where(rests, rest_w, values["heating.power"])
+    assert told(values, house(always_on=True)) == []
+
+
+def test_stall_in_the_first_charge_after_a_holiday_is_told_after_it() -> None:
+    """The charging pump stops, the heating pump does not come back."""
+    values = sound()
+    values["heating.power"] = np.where(values["heating.power"] < 6.0, 12.0, values["heating.power"])
+    values["charging.power"] = np.where((AFTER_H >= 0) & (AFTER_H < 0.6), 45.0, 0.0)
+    stalled(values, 1.0)
+    assert told(values, house(always_on=True)) == [("stall", "now")]

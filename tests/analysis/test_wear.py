@@ -1,5 +1,6 @@
 """Judges of wear: each finds what was put in, names what it needs, and keeps quiet otherwise."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from analysis.slow import history_of
 from analysis.sludge import judge_sludge
 from analysis.timebase import DAY_MS, Span
 from analysis.usual import running_median
-from analysis.watch import Situation
+from analysis.watch import Situation, Verdict
 from analysis.wear import judge_bearing, judge_capacitor
 from pumping import START_MS, Pumping, day_of
 
@@ -158,6 +159,52 @@ def test_power_of_a_flow_never_met_is_no_drag() -> None:
     pumping.back = pumping.back + np.where(pumping.power > 0, 4.0 * cold, 0.0)
     pumping.power = pumping.power * (1 + 0.3 * cold)
     assert judge_bearing(electronic(pumping)).findings == ()
+
+
+def test_drag_shows_at_less_water_than_was_ever_met() -> None:
+    """Valves close in spring, which saves power; a restless pump that takes more is worn."""
+    found = []
+    for rise in (0.0, 0.2):
+        pumping = Pumping(exponent=0.0)
+        grown = ramp(pumping, 28, 20)
+        noise = 0.006 * grown * np.random.default_rng(3).standard_normal(len(grown))
+        pumping.back = pumping.back - np.where(pumping.power > 0, 9 * ramp(pumping, 20, 3), 0.0)
+        pumping.power = pumping.power * (1 + rise * grown + noise)
+        found.append(judge_bearing(electronic(pumping)).findings)
+    assert found[0] == ()
+    assert len(found[1]) == 1
+
+
+def test_drag_that_grew_while_nothing_could_be_compared_is_told_afterwards() -> None:
+    """Frost opens the valves for a fortnight; back at the usual flow the pump takes more."""
+    pumping = Pumping(exponent=0.0)
+    day = pumping.minute / 1440
+    cold = (day > 22) & (day < 36) & (pumping.power > 0)
+    pumping.back = pumping.back + np.where(cold, 4.0, 0.0)
+    pumping.power = pumping.power * (1 + 0.2 * ramp(pumping, 22, 12) + 0.05 * cold)
+    (found,) = judge_bearing(electronic(pumping)).findings
+    assert 36 <= day_of(found.raised_ms) < 43
+
+
+@pytest.mark.parametrize(("cools_k", "judge"), [(0.0, judge_bearing), (0.6, judge_sludge)])
+def test_days_of_a_small_rise_add_up(cools_k: float, judge: Callable[[Situation], Verdict]) -> None:
+    """A fifth more, in a power that wanders by a fifteenth from day to day, is no chance for weeks.
+
+    Alone it is drag, sludge where the return cools a little as well.
+    """
+    told: dict[str, int] = {}
+    for rise in (0.0, 0.2):
+        pumping = Pumping(exponent=0.0)
+        grown = ramp(pumping, 22, 12)
+        daily = 1 + 0.06 * np.random.default_rng(5).standard_normal(pumping.days)
+        pumping.back = pumping.back - np.where(pumping.power > 0, cools_k * grown, 0.0)
+        pumping.power = pumping.power * np.repeat(daily, 1440) * (1 + rise * grown)
+        situation = electronic(pumping)
+        found = [f.fault for j in (judge_bearing, judge_sludge) for f in j(situation).findings]
+        told[f"{rise}"] = len(found)
+        if rise:
+            assert found == [f.fault for f in judge(situation).findings]
+    assert told == {"0.0": 0, "0.2": 1}
 
 
 def test_a_holiday_is_no_sludge() -> None:
