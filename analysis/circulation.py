@@ -202,7 +202,9 @@ def judge_reversed(situation: Situation) -> Verdict:
     told = (days.warm_h >= _LEAST_WARM_H) & (np.nan_to_num(days.flow_k) > _LEAST_FLOW_K)
     rows = np.flatnonzero(told)
     share = days.inverted_h[rows] / days.warm_h[rows]
-    upright = np.flatnonzero(share < 1.0 - _MOST)
+    # Sensors that differ by a little show a charging pump's pipes the wrong way round for ever.
+    with np.errstate(invalid="ignore"):
+        upright = np.flatnonzero((share < 1.0 - _MOST) & ~(days.spread_k[rows] < 0.0))
     if not len(upright):
         turned = bool(len(rows)) and bool(np.median(share) > _MOST)
         return Verdict(

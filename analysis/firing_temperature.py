@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.cycling import DEMAND_PAUSE_MS
 from analysis.firing import Firings
-from analysis.levels import Runs
+from analysis.levels import BoolArray, Runs
 from analysis.plant import Channel
 from analysis.readings import (
     FloatArray,
@@ -26,7 +26,7 @@ from analysis.readings import (
     holds,
     usual_step_ms,
 )
-from analysis.timebase import MINUTE_MS, SECOND_MS, Span
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
 
 _FINEST_MS = 20 * SECOND_MS
 _LEAST_SWING_K, _MOST_SWING_K = 0.5, 2.0
@@ -43,10 +43,18 @@ _FREE_FALL, _SLOW = 0.5, 0.3
 than a third on average is held by a small flame (tried on rehearsed houses)."""
 _QUICK_TURN_MS = 4 * MINUTE_MS
 _LEAP_K = 4.0
+_LEAST_DIPS = 20
+_ROOM_C, _LEAST_ABOVE_K = 20.0, 5.0
+_LONG_DIP_MS, _LONGEST_DIP_MS = 10 * MINUTE_MS, 12 * HOUR_MS
+_HELD, _DEEPEST_HELD_K = 0.4, 8.0
+"""Share of the usual fall without flame below which a long dip was held by a flame, if it is not
+deep, as in still water that cools for hours (tried on rehearsed houses that modulate)."""
 _SPIKE_K = 15.0
 
 
-def firings_from_temperature(readings: Readings, channel: Channel, span: Span) -> Firings | None:
+def firings_from_temperature(
+    readings: Readings, channel: Channel, span: Span, *, modulates: bool = False
+) -> Firings | None:
     """Firings as rises of the flow temperature; None where there are fewer than three.
 
     Parameters
@@ -57,6 +65,8 @@ def firings_from_temperature(readings: Readings, channel: Channel, span: Span) -
         Where it was measured.
     span : Span
         Time to look at.
+    modulates : bool
+        Whether a smaller flame may hold the water while it sinks.
     """
     known = readings.within(span).known()
     if len(known) < 10:
@@ -69,7 +79,10 @@ def firings_from_temperature(readings: Readings, channel: Channel, span: Span) -
     step_ms = usual_step_ms(series)
     start = series.time_ms[rises.low] - min(step_ms // 2, MINUTE_MS // 2) - _SENSOR_LAG_MS
     end = series.time_ms[_ends(rises, series)] - _SENSOR_LAG_MS
-    start, end, peak_at = _joined(start, end, rises, series)
+    joins = _passed_by(rises, series)
+    if modulates:
+        joins |= _held_by_flame(rises, series)
+    start, end, peak_at = _joined(start, end, series.time_ms[rises.high], joins)
     held = holds(known, hold_limit_ms(readings, channel), span)
     runs = _runs(start, np.maximum(end, start + step_ms), peak_at, held)
     why = _why_blind(rises, series, swing)
@@ -235,21 +248,41 @@ def _slopes(series: Readings) -> FloatArray:
 
 
 def _joined(
-    start: IntArray, end: IntArray, rises: _Rises, series: Readings
+    start: IntArray, end: IntArray, peak_at: IntArray, joins: BoolArray
 ) -> tuple[IntArray, IntArray, IntArray]:
-    """Join what a valve or pump parted: a quick dip, then warmer than before.
+    """Join rises where the dip between one and the next was no rest."""
+    opens, closes = np.append([True], ~joins), np.append(~joins, [True])
+    return start[opens], end[closes], peak_at[closes]
+
+
+def _passed_by(rises: _Rises, series: Readings) -> BoolArray:
+    """Dips, one between each rise and the next, of what passes by: quick, then warmer than before.
 
     Where the store takes over while the burner runs, its cold water passes the
     sensor for a minute or two, and the water then warms beyond where it was.
     """
     peak = series.value[rises.high]
-    peak_at = series.time_ms[rises.high]
-    leaps = (series.time_ms[rises.low[1:]] - peak_at[:-1] < _QUICK_TURN_MS) & (
-        peak[1:] > peak[:-1] + _LEAP_K
-    )
-    opens = np.append([True], ~leaps)
-    closes = np.append(~leaps, [True])
-    return start[opens], end[closes], peak_at[closes]
+    quick = series.time_ms[rises.low[1:]] - series.time_ms[rises.high[:-1]] < _QUICK_TURN_MS
+    return np.asarray(quick & (peak[1:] > peak[:-1] + _LEAP_K))
+
+
+def _held_by_flame(rises: _Rises, series: Readings) -> BoolArray:
+    """Long dips, one between each rise and the next, in which a smaller flame went on burning.
+
+    Water without flame falls by a share of what it lies above the room (Newton's law of cooling),
+    and does so soon: what in many minutes never falls nearly so fast is held.
+    """
+    high, low = rises.high[:-1], rises.low[1:]
+    length = series.time_ms[low] - series.time_ms[high]
+    brief = length <= DEMAND_PAUSE_MS
+    if brief.sum() < _LEAST_DIPS:
+        return np.zeros(len(high), bool)
+    above = np.maximum(series.value[high] - _ROOM_C, _LEAST_ABOVE_K)
+    fall = _steepest(-_slopes(series), high, low) / above
+    usual = float(np.median(fall[brief]))
+    is_long = (length >= _LONG_DIP_MS) & (length <= _LONGEST_DIP_MS)
+    is_shallow = series.value[high] - series.value[low] <= _DEEPEST_HELD_K
+    return np.asarray(is_long & is_shallow & (fall < _HELD * usual), bool)
 
 
 def _runs(start: IntArray, end: IntArray, peak_at: IntArray, held: Holds) -> Runs:
@@ -268,8 +301,10 @@ def _runs(start: IntArray, end: IntArray, peak_at: IntArray, held: Holds) -> Run
 
 _CLEAR = 2.75
 _LEAST_STEPS = 4.0
-"""Of swings less than 2.75 times what counts as one, or of firings less than four readings apart,
-so many go unseen that their number is no figure (tried on rehearsed houses: F1 below 0.95)."""
+_NEAR, _MOST_NEAR = 1.6, 0.065
+"""Of swings less than 2.75 times what counts as one, or with one in fifteen less than 1.6 times, or
+of firings less than four readings apart, so many go unseen that their number is no figure (tried on
+rehearsed houses: F1 below 0.95)."""
 
 
 def _why_blind(rises: _Rises, series: Readings, swing_k: float) -> str:
@@ -279,6 +314,13 @@ def _why_blind(rises: _Rises, series: Readings, swing_k: float) -> str:
     apart = apart[apart <= DEMAND_PAUSE_MS]
     steps = float(np.median(apart)) / usual_step_ms(series) if len(apart) else _LEAST_STEPS
     runs_s = "; it counts as running from firing to firing while rests are short"
+    dips_k = series.value[rises.high[:-1]] - series.value[rises.low[1:]]
+    near = float(np.mean(dips_k < _NEAR * swing_k))
+    if near > _MOST_NEAR and usual_k >= _CLEAR * swing_k:
+        return (
+            f"{near:.0%} of the swings are hardly more than the {swing_k:.1f} K that this sensor "
+            f"shows at all, so others go unseen: it cannot tell single firings{runs_s}"
+        )
     if usual_k < _CLEAR * swing_k:
         return (
             f"the water swings by {usual_k:.1f} K only, too little for this sensor: it cannot tell "

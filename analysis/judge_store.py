@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 
 from analysis.cooling import Rates, loss_of_store, rank_interval, store_rates, surroundings
 from analysis.finding import Evidence, Finding
@@ -18,6 +19,8 @@ TOO_COOL_CEL = 50.0
 """A store whose hottest hour of the day stays below this gives no 50 Cel at any tap."""
 _DAYS = 2
 _CHARGE_RISE_K = 1.5
+_STEPS, _HOUR = 144, 6
+"""Steps of ten minutes in a day and in an hour."""
 
 
 def _part(situation: Situation) -> Store:
@@ -55,23 +58,23 @@ def judge_store_too_cool(situation: Situation) -> Verdict:
 
 
 def _days(readings: Readings, channel: Channel, edges: IntArray) -> tuple[FloatArray, np.ndarray]:
-    """Hottest hour of each day [Cel], NaN where little is known, and whether it was charged."""
-    hours = np.unique(
-        np.concatenate([np.linspace(a, b, 25) for a, b in pairwise(edges.tolist())]).astype(
-            np.int64
-        )
-    )
-    found = summarise(readings, hours, hold_limit_ms(readings, channel))
-    day = np.searchsorted(edges, found.start_ms, side="right") - 1
-    mean = found.mean
-    rise = np.append([0.0], np.diff(mean))
+    """Warmest hour of each day [Cel], NaN where little is known, and whether it was charged.
+
+    Of every ten minutes, as a charge keeps no clock hour.
+    """
+    steps = [np.linspace(a, b, _STEPS + 1).astype(np.int64) for a, b in pairwise(edges.tolist())]
+    found = summarise(readings, np.unique(np.concatenate(steps)), hold_limit_ms(readings, channel))
+    mean = pd.Series(found.mean)
+    hour = mean.rolling(_HOUR, min_periods=_HOUR).mean().to_numpy()
+    rise = (mean - mean.rolling(2 * _HOUR, min_periods=1).min()).to_numpy()
     count = len(edges) - 1
     hottest, charged = np.full(count, np.nan), np.zeros(count, bool)
     for k in range(count):
-        own = (day == k) & np.isfinite(mean)
-        if own.sum() >= 12:
-            hottest[k] = mean[own].max()
-            charged[k] = bool((rise[own] >= _CHARGE_RISE_K).any())
+        own = slice(k * _STEPS, (k + 1) * _STEPS)
+        known = np.isfinite(hour[own])
+        if 2 * known.sum() >= _STEPS:
+            hottest[k] = hour[own][known].max()
+            charged[k] = bool((np.nan_to_num(rise[own]) >= _CHARGE_RISE_K).any())
     return hottest, charged
 
 

@@ -30,7 +30,7 @@ induction pump lie 1.3 to 1.7 apart (common practice, no source)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SettingStep:
-    """A change of setting: the usual power before and after, and the floors [W].
+    """A change of setting: the usual power before and after, the floors and the ceilings [W].
 
     `told_ms` is when enough had been seen of it.
     """
@@ -41,6 +41,8 @@ class SettingStep:
     after_w: float
     floor_before_w: float
     floor_after_w: float
+    ceiling_before_w: float
+    ceiling_after_w: float
 
 
 def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
@@ -68,8 +70,12 @@ def steps_of_one(plant: Plant, pump: Pump, record: Record, span: Span) -> list[S
 
 def _shows(step: SettingStep, plug_w: float) -> bool:
     """Whether a step is more than a plug's own steps."""
-    usual = abs(step.after_w - step.before_w)
-    return max(usual, abs(step.floor_after_w - step.floor_before_w)) > 1.5 * plug_w
+    apart_w = (
+        step.after_w - step.before_w,
+        step.floor_after_w - step.floor_before_w,
+        step.ceiling_after_w - step.ceiling_before_w,
+    )
+    return max(abs(one) for one in apart_w) > 1.5 * plug_w
 
 
 def running_levels(
@@ -154,13 +160,18 @@ def _lasting(time_ms: IntArray, level: FloatArray, at: int) -> SettingStep | Non
         return None
     if (near * far < 0.5 * far**2).any():
         return None
+    (floor_w, ceiling_w), (floor_after_w, ceiling_after_w) = (
+        np.exp(_ends(part)).tolist() for part in (before, after)
+    )
     return SettingStep(
         time_ms=int(time_ms[at]),
         told_ms=int(time_ms[at + len(after) - 1]) + CELL_MS,
         before_w=float(np.exp(np.median(before))),
         after_w=float(np.exp(np.median(after))),
-        floor_before_w=float(np.exp(_ends(before)[0])),
-        floor_after_w=float(np.exp(_ends(after)[0])),
+        floor_before_w=floor_w,
+        floor_after_w=floor_after_w,
+        ceiling_before_w=ceiling_w,
+        ceiling_after_w=ceiling_after_w,
     )
 
 

@@ -6,6 +6,7 @@ from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray
+from analysis.rise import LINGER, RISE, WIDTH, came_slowly, second_opinion
 from analysis.slow import (
     Seen,
     Signs,
@@ -16,7 +17,7 @@ from analysis.slow import (
 )
 from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
-from analysis.wear import LINGER, NO_POWER, RISE, WIDTH, came_slowly, trend_spells
+from analysis.wear import NO_POWER, trend_spells
 
 _GRADUAL_DAYS = 5
 _SECONDED = 0.5
@@ -51,7 +52,8 @@ def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatA
     with np.errstate(invalid="ignore"):
         rises = _electric_rise(history, epoch)[trend.rows]
         seconded = np.fmin(rises, running_median(trend.above, 9) / (_SECONDED * least))
-    return np.fmax(alone, np.where(np.isnan(seconded), 0.0, seconded))
+    strength = np.fmax(alone, np.where(np.isnan(seconded), 0.0, seconded))
+    return np.fmax(strength, second_opinion(history, epoch)[1][trend.rows])
 
 
 def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:

@@ -8,6 +8,18 @@ from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray
+from analysis.rise import (
+    RESTLESS,
+    RISE,
+    WIDTH,
+    came_slowly,
+    floor_above,
+    flow_strength,
+    quantum,
+    rose_unseen,
+    second_opinion,
+    unrest_ratio,
+)
 from analysis.slow import (
     Seen,
     Signs,
@@ -18,16 +30,13 @@ from analysis.slow import (
     slow_finding,
     spell_seen,
 )
-from analysis.usual import Trend, baseline_rows, flow_trend, level_trend, running_median
+from analysis.usual import Trend, baseline_rows, level_trend, running_median
 from analysis.watch import Situation, Verdict
 
 NO_POWER = "a power channel of the pump"
 
 # bearing drag
 
-RISE = {"induction": 0.025, "electronic": 0.06}
-"""Rise of power that counts beside a second sign: drag of a fifth of the torque makes 4 % on an
-induction pump and more on an electronic one (models, no measurement)."""
 _ALONE = {"induction": 1.4, "electronic": 1.6}
 """Without restlessness beside it the power must rise this much further."""
 _BLIND_FLOW = {"induction": 0.1, "electronic": 0.35}
@@ -35,13 +44,6 @@ _BLIND_FLOW = {"induction": 0.1, "electronic": 0.35}
 motor takes 4 to 12 % less against shut valves, an electronic one a third and more (models)."""
 _BLIND = 1.8
 """Without the mains voltage an induction pump's power must rise this much further."""
-_RESTLESS = 1.3
-_FINEST = 0.15
-"""Changes from minute to minute below this share of a plug's step come from its rounding."""
-LINGER = 0.16
-"""Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
-WIDTH = 4
-_UNSEEN_DAYS = 4
 
 
 def judge_bearing(situation: Situation) -> Verdict:
@@ -76,80 +78,31 @@ def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
 
 
 def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
-    """Strength of the signs of drag, 1 where they suffice."""
-    least = max(RISE[epoch.drive], 3.0 * trend.spread, _quantum(history, trend))
+    """Strength of the signs of drag, 1 where they suffice, a second opinion heard."""
+    other = second_opinion(history, epoch)[0][trend.rows]
+    other = np.where(_sag(history, trend, 0.03), 0.0, other)
+    return np.fmax(_drag_strength(history, epoch, trend), other)
+
+
+def _drag_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
+    """Strength of the plain signs of drag, 1 where they suffice."""
+    least = max(RISE[epoch.drive], 3.0 * trend.spread, quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
     alone = _ALONE[epoch.drive] * least
     if not np.isfinite(history.days.share[trend.learned]).any():
         alone = max(alone, _BLIND_FLOW[epoch.drive])
-    above = np.fmin(trend.above, _floor_above(history, trend))
+    above = np.fmin(trend.above, floor_above(history, trend))
     with np.errstate(invalid="ignore"):
-        seconded = unrest_ratio(history, trend) > _RESTLESS
+        seconded = unrest_ratio(history, trend) > RESTLESS
         strength = running_median(above, WIDTH) / np.where(seconded, least, alone)
-        slowly = came_slowly(above / least) | _rose_unseen(history, trend, above / least)
+        slowly = came_slowly(above / least) | rose_unseen(history, trend, above / least)
         strength = np.where(slowly, strength, np.fmin(strength, 0.9))
         flow = flow_strength(history, epoch)[trend.rows]
         sags = _sag(history, trend, 0.03)
+        lingers = (flow > 0.6) & ~seconded
     # Less water or a falling power factor explain the rise: not the bearing. But sludge is smooth.
-    return np.where(((flow > 0.6) & ~seconded) | sags, np.fmin(strength, 0.4), strength)
-
-
-def _rose_unseen(history: PumpHistory, trend: Trend, strength: FloatArray) -> BoolArray:
-    """Whether a strength grew on days of which no like ones were learned, and without a jump.
-
-    The least power of those days tells that it went from one to the other by small steps.
-    """
-    floor = running_median(np.log(history.even.low_w), 2)
-    smooth = running_median(strength, 3)
-    found = np.zeros(len(smooth), bool)
-    for k in range(len(smooth)):
-        under = np.flatnonzero(strength[: k + 1] < 0.3)
-        if not len(under) or not smooth[k] >= 0.3:
-            continue
-        first, last = trend.rows[under[-1]], trend.rows[k]
-        steps = np.diff(floor[first : last + 1])
-        unseen = (last - first) - (k - int(under[-1]))
-        steps = steps[np.isfinite(steps)]
-        rise = floor[last] - floor[first]
-        found[k] = unseen >= _UNSEEN_DAYS and len(steps) > 0 and steps.max() < 0.5 * rise
-    return found
-
-
-def _floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
-    """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
-    floor = history.even.low_w
-    usual = float(np.median(floor[trend.learned]))
-    rise = np.log(floor[trend.rows] / usual) + trend.spread
-    coarse = history.quantum_w / usual
-    return np.where(coarse > 0.03, np.inf, rise)
-
-
-def came_slowly(strength: FloatArray) -> BoolArray:
-    """Whether a strength grew over days, not from one day to the next."""
-    smooth = running_median(strength, 3)
-    found = np.zeros(len(smooth), bool)
-    for k in range(len(smooth)):
-        under = np.flatnonzero(smooth[: k + 1] < 0.3)
-        since = int(under[-1]) + 1 if len(under) else 0
-        rising = smooth[since : k + 1]
-        between = int((rising < 0.85).sum())
-        goes_on = k >= 6 and bool((np.diff(smooth[k - 6 : k + 1 : 3]) > 0.3).all())
-        found[k] = between >= 2 or goes_on or (k > 0 and found[k - 1] and smooth[k] >= 0.3)
-    return found
-
-
-def _quantum(history: PumpHistory, trend: Trend) -> float:
-    """Share of the level that the plug's resolution hides."""
-    return 0.35 * history.quantum_w / max(trend.level, 1.0)
-
-
-def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
-    """Restlessness of the last days against the baseline's; NaN where too fine for the plug."""
-    usual = float(np.nanmedian(history.days.restless[trend.learned]))
-    if not usual * trend.level > _FINEST * history.quantum_w:
-        return np.full(len(trend.rows), np.nan)
-    return running_median(history.days.restless[trend.rows], WIDTH) / usual
+    return np.where(lingers | sags, np.fmin(strength, 0.4), strength)
 
 
 def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
@@ -159,16 +112,6 @@ def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:
         return np.zeros(len(trend.rows), bool)
     fall = running_median(history.even.factor[trend.rows], 3) - np.nanmedian(usual)
     return np.asarray(fall < -depth)
-
-
-def flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
-    """Strength of the signs that less water flows, one a row of the table; 0 where unknown."""
-    found = np.zeros(len(history.days))
-    trend = flow_trend(history, epoch)
-    if trend is not None and len(trend.rows):
-        least = max(LINGER, 3.0 * trend.spread)
-        found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
-    return found
 
 
 def _bearing_finding(
@@ -212,7 +155,7 @@ def _bearing_finding(
             )
         )
     known = 0.1 * ("voltage_v" in history.has) + 0.1 * ("factor" in history.has)
-    confidence = 0.55 + known + (0.2 if ratio > _RESTLESS else 0.0)
+    confidence = 0.55 + known + (0.2 if ratio > RESTLESS else 0.0)
     ruled_out = ["a turned knob or another plug: the rise took days, no step"]
     if epoch.drive == "induction" and "voltage_v" in history.has:
         ruled_out.append(f"mains voltage: taken out with exponent {epoch.exponent:.2f}")

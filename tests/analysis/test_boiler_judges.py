@@ -266,6 +266,15 @@ def test_store_below_fifty_while_charged_is_too_cool() -> None:
     assert not judge_store_too_cool(situation(off, 6, "store")).findings
 
 
+def test_a_charge_astride_the_clock_hour_is_a_charge() -> None:
+    """1.9 K from half past eleven to half past twelve: no hourly mean rises by a charge's 1.5 K."""
+    minute = np.arange(5 * 1440) % 1440
+    top = 44.0 + np.interp(minute, [690, 750, 1100, 1400], [0.0, 1.9, 1.9, 0.0])
+    found = judge_store_too_cool(situation({"store.top": minutes(5, top)}, 5, "store")).findings
+    assert [f.fault for f in found] == ["store_too_cool"]
+    assert found[0].evidence[0].value == pytest.approx(45.9, abs=0.05)
+
+
 # ignition
 
 

@@ -59,6 +59,14 @@ def test_a_fallen_flow_sensor_is_no_reversal() -> None:
     assert judge_reversed(pumping.situation()).findings == ()
 
 
+def test_sensors_a_little_apart_are_no_reversal() -> None:
+    """The return reads one to two kelvin more than the flow all along: it never was upright."""
+    pumping = Pumping()
+    apart = np.where(pumping.day(20), 2.0, 0.8)
+    pumping.back = np.where(pumping.power > 0, pumping.flow + apart, pumping.back)
+    assert judge_reversed(pumping.situation()).findings == ()
+
+
 def firing_at_night(pumping: Pumping) -> np.ndarray:
     """The burner fires from 1:00 to 1:40 each night, while the pump rests."""
     hour = pumping.minute / 60 % 24

@@ -72,6 +72,43 @@ def test_modulation_at_the_set_point_is_one_firing() -> None:
     assert on_min == pytest.approx(200, abs=5)
 
 
+def sinking(minutes: int, *, deep_k: float) -> np.ndarray:
+    """Water by the minute: 30 cycles of 10 K, two hours of sinking in their midst, 30 cycles."""
+    cycle = np.r_[np.linspace(45, 55, 6)[:-1], 45 + 10 * np.exp(-np.arange(15) / 5.0)]
+    sink = 55 - deep_k * np.linspace(0, 1, minutes)
+    up = np.linspace(55 - deep_k, 55, 3)
+    return np.r_[np.tile(cycle, 30), np.linspace(45, 55, 6), sink, up, 55 - np.arange(5) * 2.0,
+                 np.tile(cycle, 30)]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("modulates", "deep_k", "count"), [(True, 4.0, 61), (False, 4.0, 62), (True, 20.0, 62)]
+)
+def test_water_that_sinks_slowly_and_little_is_held_by_a_smaller_flame(
+    modulates: bool, deep_k: float, count: int
+) -> None:
+    """Without flame it falls by Newton's law; still water cools as slowly, but deep."""
+    water = sinking(120, deep_k=deep_k)
+    readings = Readings.of(np.arange(len(water)) * MINUTE_MS, np.round(water, 1))
+    span = Span(0, len(water) * MINUTE_MS)
+    found = firings_from_temperature(readings, FLOW, span, modulates=modulates)
+    assert found is not None
+    assert len(found.runs.start_ms) == count
+
+
+def test_swings_that_pile_up_at_what_a_sensor_shows_are_no_count() -> None:
+    """A fifth of the swings are of one step and a half: others go unseen, and that is told."""
+    rng = np.random.default_rng(8)
+    depth = np.where(rng.random(200) < 0.2, 0.7, 5.0)
+    shape = np.r_[np.arange(2) / 2, 1 - np.arange(9) / 9]
+    water = 40 + np.concatenate([d * shape for d in depth])
+    readings = Readings.of(np.arange(len(water)) * MINUTE_MS, water)
+    found = firings_from_temperature(readings, FLOW, Span(0, len(water) * MINUTE_MS))
+    assert found is not None
+    assert found.tells == "running"
+    assert "hardly more" in found.note
+
+
 def test_flat_water_has_no_firing() -> None:
     """Noise and sensor steps alone make no firing."""
     rng = np.random.default_rng(5)

@@ -103,6 +103,14 @@ def test_a_turned_knob_is_told_with_its_moment() -> None:
     assert abs(finding.start_ms - 8 * DAY_MS) < DAY_MS / 2
 
 
+def test_a_knob_that_shows_most_with_open_valves_is_told() -> None:
+    """A plug of whole watts hides 6 to 7 W of the long day, not 10 to 20 W of the morning."""
+    morning = (HOUR >= 5) & (HOUR < 9)
+    power = np.where(DAYS // 2 > DAY, 6.0 + 4.0 * morning, 7.0 + 13.0 * morning)
+    (step,) = found(power, "setting_changed")
+    assert abs(step.start_ms - DAYS // 2 * DAY_MS) < DAY_MS / 2
+
+
 def test_an_induction_pump_turned_from_two_to_three() -> None:
     """55 to 75 W, return as warm as before."""
     rng = np.random.default_rng(1)

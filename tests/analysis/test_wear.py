@@ -1,5 +1,6 @@
 """Judges of wear: each finds what was put in, names what it needs, and keeps quiet otherwise."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from analysis.slow import history_of
 from analysis.sludge import judge_sludge
 from analysis.timebase import DAY_MS, Span
 from analysis.usual import running_median
-from analysis.watch import Situation
+from analysis.watch import Situation, Verdict
 from analysis.wear import judge_bearing, judge_capacitor
 from pumping import START_MS, Pumping, day_of
 
@@ -183,6 +184,27 @@ def test_drag_that_grew_while_nothing_could_be_compared_is_told_afterwards() -> 
     pumping.power = pumping.power * (1 + 0.2 * ramp(pumping, 22, 12) + 0.05 * cold)
     (found,) = judge_bearing(electronic(pumping)).findings
     assert 36 <= day_of(found.raised_ms) < 43
+
+
+@pytest.mark.parametrize(("cools_k", "judge"), [(0.0, judge_bearing), (0.6, judge_sludge)])
+def test_days_of_a_small_rise_add_up(cools_k: float, judge: Callable[[Situation], Verdict]) -> None:
+    """A fifth more, in a power that wanders by a fifteenth from day to day, is no chance for weeks.
+
+    Alone it is drag, sludge where the return cools a little as well.
+    """
+    told: dict[str, int] = {}
+    for rise in (0.0, 0.2):
+        pumping = Pumping(exponent=0.0)
+        grown = ramp(pumping, 22, 12)
+        daily = 1 + 0.06 * np.random.default_rng(5).standard_normal(pumping.days)
+        pumping.back = pumping.back - np.where(pumping.power > 0, cools_k * grown, 0.0)
+        pumping.power = pumping.power * np.repeat(daily, 1440) * (1 + rise * grown)
+        situation = electronic(pumping)
+        found = [f.fault for j in (judge_bearing, judge_sludge) for f in j(situation).findings]
+        told[f"{rise}"] = len(found)
+        if rise:
+            assert found == [f.fault for f in judge(situation).findings]
+    assert told == {"0.0": 0, "0.2": 1}
 
 
 def test_a_holiday_is_no_sludge() -> None:

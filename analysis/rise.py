@@ -1,0 +1,137 @@
+"""How far a pump's power and water have gone from usual, as judges of wear and sludge see it."""
+
+import numpy as np
+
+from analysis.charts import cusum
+from analysis.history import Epoch, PumpHistory
+from analysis.levels import BoolArray
+from analysis.readings import FloatArray
+from analysis.usual import Trend, flow_trend, level_trend, running_median
+
+RISE = {"induction": 0.025, "electronic": 0.06}
+"""Rise of power that counts beside a second sign: drag of a fifth of the torque makes 4 % on an
+induction pump and more on an electronic one (models, no measurement)."""
+RESTLESS = 1.3
+_FINEST = 0.15
+"""Changes from minute to minute below this share of a plug's step come from its rounding."""
+LINGER = 0.16
+"""Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
+WIDTH = 4
+_UNSEEN_DAYS = 4
+_SUM, _MOST_SIGMA, _MANY = 25.0, 4.0, 9
+"""A sum of 25 sigma beyond one a day takes nine days at least, however far the power has gone."""
+_LEAN = 0.35
+
+
+def floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
+    """Rise of the lowest power of a day; drag lifts it too, opening valves do not."""
+    floor = history.even.low_w
+    usual = float(np.median(floor[trend.learned]))
+    rise = np.log(floor[trend.rows] / usual) + trend.spread
+    coarse = history.quantum_w / usual
+    return np.where(coarse > 0.03, np.inf, rise)
+
+
+def came_slowly(strength: FloatArray) -> BoolArray:
+    """Whether a strength grew over days, not from one day to the next."""
+    smooth = running_median(strength, 3)
+    found = np.zeros(len(smooth), bool)
+    for k in range(len(smooth)):
+        under = np.flatnonzero(smooth[: k + 1] < 0.3)
+        since = int(under[-1]) + 1 if len(under) else 0
+        rising = smooth[since : k + 1]
+        between = int((rising < 0.85).sum())
+        goes_on = k >= 6 and bool((np.diff(smooth[k - 6 : k + 1 : 3]) > 0.3).all())
+        found[k] = between >= 2 or goes_on or (k > 0 and found[k - 1] and smooth[k] >= 0.3)
+    return found
+
+
+def rose_unseen(history: PumpHistory, trend: Trend, strength: FloatArray) -> BoolArray:
+    """Whether a strength grew on days of which no like ones were learned, and without a jump.
+
+    The least power of those days tells that it went from one to the other by small steps.
+    """
+    floor = running_median(np.log(history.even.low_w), 2)
+    smooth = running_median(strength, 3)
+    found = np.zeros(len(smooth), bool)
+    for k in range(len(smooth)):
+        under = np.flatnonzero(strength[: k + 1] < 0.3)
+        if not len(under) or not smooth[k] >= 0.3:
+            continue
+        first, last = trend.rows[under[-1]], trend.rows[k]
+        steps = np.diff(floor[first : last + 1])
+        unseen = (last - first) - (k - int(under[-1]))
+        steps = steps[np.isfinite(steps)]
+        rise = floor[last] - floor[first]
+        found[k] = unseen >= _UNSEEN_DAYS and len(steps) > 0 and steps.max() < 0.5 * rise
+    return found
+
+
+def quantum(history: PumpHistory, trend: Trend) -> float:
+    """Share of the level that the plug's resolution hides."""
+    return 0.35 * history.quantum_w / max(trend.level, 1.0)
+
+
+def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
+    """Restlessness of the last days against the baseline's; NaN where too fine for the plug."""
+    usual = float(np.nanmedian(history.days.restless[trend.learned]))
+    if not usual * trend.level > _FINEST * history.quantum_w:
+        return np.full(len(trend.rows), np.nan)
+    return running_median(history.days.restless[trend.rows], WIDTH) / usual
+
+
+def flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
+    """Strength of the signs that less water flows, one a row of the table; 0 where unknown."""
+    found = np.zeros(len(history.days))
+    trend = flow_trend(history, epoch)
+    if trend is not None and len(trend.rows):
+        least = max(LINGER, 3.0 * trend.spread)
+        found[trend.rows] = np.nan_to_num(running_median(trend.above, 5) / least)
+    return found
+
+
+# second opinion
+
+
+def second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, FloatArray]:
+    """Strengths of a plain cumulative sum over an electronic pump's rise, one a row of the table.
+
+    A sum waits for days of a small shift where a median of a few is lost in a wide baseline. It
+    names no cause: where the water lingers as well, and the power is as quiet as ever, the rise
+    is laid to sludge, which magnetic rotors gather; else to drag.
+
+    Returns
+    -------
+    tuple of ndarray
+        Of drag and of sludge, 1 where they suffice.
+    """
+    drag, sludge = np.zeros(len(history.days)), np.zeros(len(history.days))
+    trend = level_trend(history, epoch) if epoch.drive == "electronic" else None
+    if trend is None or len(trend.rows) < _MANY:
+        return drag, sludge
+    if not np.isfinite(history.days.share[trend.learned]).all():
+        return drag, sludge
+    above = np.fmin(trend.above, floor_above(history, trend))
+    sigma = max(trend.spread, quantum(history, trend))
+    sums = cusum(np.clip(above / sigma, -_MOST_SIGMA, _MOST_SIGMA), slack=1.0).up
+    strength = np.fmin(sums / _SUM, running_median(above, _MANY) / RISE["electronic"])
+    slowly = came_slowly(above / RISE["electronic"])
+    slowly |= rose_unseen(history, trend, above / RISE["electronic"])
+    strength = np.where(slowly, np.nan_to_num(strength), 0.0)
+    with np.errstate(invalid="ignore"):
+        quiet = ~(unrest_ratio(history, trend) > RESTLESS)
+    lingers = quiet & (_water_lingers(history, epoch)[trend.rows] > _LEAN)
+    drag[trend.rows] = np.where(lingers, 0.0, strength)
+    sludge[trend.rows] = np.where(lingers, strength, 0.0)
+    return drag, sludge
+
+
+def _water_lingers(history: PumpHistory, epoch: Epoch) -> FloatArray:
+    """Strength of the signs of less water as last seen, one a row of the table; 0 before any."""
+    found = np.zeros(len(history.days))
+    trend = flow_trend(history, epoch)
+    if trend is None or len(trend.rows) < _MANY:
+        return found
+    seen = running_median(trend.above, _MANY) / max(LINGER, 3.0 * trend.spread)
+    last = np.searchsorted(trend.rows, np.arange(len(found)), side="right") - 1
+    return np.where(last >= 0, np.nan_to_num(seen[np.maximum(last, 0)]), 0.0)
