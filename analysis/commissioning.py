@@ -340,7 +340,8 @@ def _unrest(seen: Fitting, span: Span) -> float | None:
 
 _HELD = 0.97
 """Sound pumps stay above 1: the loop then resists as it did."""
-_HELD_AT_TOP = 0.9
+_HELD_AT_TOP = 0.82
+"""Three hours of a hundred are less sure than ten."""
 _HELD_IF_WIDE = 0.70
 _WIDE_K = 19.5
 _WIDER = 1.1
@@ -426,12 +427,14 @@ def _level(seen: Fitting) -> tuple[Levels, float] | Judged:
 
 
 def judge_strong(seen: Fitting) -> Judged:
-    """Power near the top of the plate's range most of the time, whatever the valves ask."""
+    """Power near the top of the plate's range, where only the highest speed takes it."""
     level = _level(seen)
     if isinstance(level, Judged):
         return level
-    share = level[0].middle_w / level[1]
-    evidence = (_share(seen, "usual running power", share, f"below {100 * _STRONG:.0f}"),)
+    share = level[0].high_w / level[1]
+    evidence = (
+        _share(seen, "upper fifth of the running power", share, f"below {100 * _STRONG:.0f}"),
+    )
     return Judged("found" if share >= _STRONG else "sound", 0.85, evidence)
 
 

@@ -123,7 +123,7 @@ def drawn_weathers(rng: np.random.Generator, number: int) -> Weathers:
         return np.asarray(values[:, None])
 
     return Weathers(
-        limit_c=column(rng.normal(15.5, 1.2, number)),
+        limit_c=column(rng.normal(15.5, 1.1, number)),
         soft_k=column(rng.uniform(0.3, 3.0, number)),
         duty_k=column(np.exp(rng.normal(np.log(14.0), 0.3, number))),
         line_k=column(np.exp(rng.uniform(np.log(6.0), np.log(25.0), number))),
@@ -189,7 +189,9 @@ BOILER = (
 )  # fmt: skip
 
 
-def heating(*, is_steady: bool, is_always_on: bool, rests: bool) -> tuple[Habit, ...]:
+def heating(
+    *, is_steady: bool, is_always_on: bool, rests: bool, is_switched: bool = False
+) -> tuple[Habit, ...]:
     """What may be expected of a heating pump.
 
     Parameters
@@ -200,25 +202,29 @@ def heating(*, is_steady: bool, is_always_on: bool, rests: bool) -> tuple[Habit,
         The plant file says that it never rests, and it was not seen resting.
     rests : bool
         It was seen resting: by clock or by demand.
+    is_switched : bool
+        Somebody wrote down that it does not run always.
     """
+    always = (0.03 if rests else 0.06) * (0.25 if is_switched else 1.0)
     rise = _NOTHING if is_steady else (0.25, 0.25)
+    wander = 0.05 if is_steady else 0.08
     level = (0.95, 0.15) if is_steady else (0.65, 0.2)
     flat = Habit(
-        words=SAME if is_steady else LESS, chance=0.03 if rests else 0.06, shape="flat",
+        words=SAME if is_steady else LESS, chance=always, shape="flat",
         first=level, second=rise, unrest=0.05, drift=0.02 if is_steady else 0.05, least=0.25,
     )  # fmt: skip
     if is_always_on:
         return (flat,)
     season = Habit(
         words=RESTS, chance=0.5 if rests else 0.77, shape="season",
-        first=level, second=rise, unrest=0.05, drift=0.05 if is_steady else 0.07, least=0.25,
+        first=level, second=rise, unrest=0.05, drift=0.03 if is_steady else 0.07, least=0.25,
     )  # fmt: skip
     demand = Habit(
         words=RESTS, chance=0.35 if rests else 0.1, shape="demand",
-        first=(0.7, 0.3), second=(0.01, 0.02), unrest=0.2, drift=0.08,
+        first=(0.7, 0.3), second=(0.01, 0.02), unrest=0.2, drift=wander,
     )  # fmt: skip
     based = Habit(
         words=LESS, chance=0.12 if rests else 0.07, shape="demand",
-        first=(0.7, 0.3), second=(0.12, 0.1), unrest=0.2, drift=0.08,
+        first=(0.7, 0.3), second=(0.12, 0.1), unrest=0.2, drift=wander,
     )  # fmt: skip
     return flat, season, demand, based

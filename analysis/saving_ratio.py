@@ -14,7 +14,7 @@ _POWER_DRIFT = (0.02, 0.05, 0.10)
 """Relative spread of running power between the days seen and the year: of an old pump that holds
 its speed (mains voltage, temperature), of a new one that held its power day after day, and of one
 that follows the valves (rehearsed houses)."""
-_HOURS_SPREAD = 0.12
+_HOURS_SPREAD = 0.10
 """How much a pump may change the hours a plant calls for it, before looking (rehearsed houses)."""
 _LEAST_REST_H = 2.0
 _LEAST_RUN_H = 1.0

@@ -165,6 +165,7 @@ def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArr
         kind=_kind(case.pump),
         is_always_on=bool(always),
         timezone=case.plant.timezone,
+        is_switched=plate.always_on is False,
     )
     return year_draws(history).kwh
 

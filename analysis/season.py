@@ -9,7 +9,7 @@ how well it explains the days measured, and the year is read off all of them.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, logsumexp
 
 from analysis.climate import TROPICAL_YEAR, YEAR_DAYS
 from analysis.habits import AWAY, BOILER, WATER, Habit, heating
@@ -25,9 +25,10 @@ from analysis.season_weather import (
 from analysis.signature import memory_of
 
 _DRAWS = 3000
-_REACH = 0.25
+_REACH = (0.18, 0.25)
 """Relative spread for each e-fold by which the rest of the year uses more than was seen: little
-demand says little of a great one (tried on rehearsed houses)."""
+demand says little of a great one (tried on rehearsed houses; the second, of pumps whose power
+follows the valves, on a measured one)."""
 _RESTS = 0.05
 """A machine that rests longer than this share of the time is switched by clock or demand."""
 
@@ -43,6 +44,7 @@ def habits_of(history: History) -> tuple[Habit, ...]:
         is_steady=history.is_steady,
         is_always_on=history.is_always_on and history.rests < 0.1,
         rests=history.rests > _RESTS,
+        is_switched=history.is_switched,
     )
 
 
@@ -92,7 +94,8 @@ def year_draws(history: History) -> YearDraws:
     noise = chosen.scatter * np.sqrt(number) * chosen.kick
     usual = max(float(np.nanmean(history.days.value)), 0.01 * history.full_kwh[0])
     reach = np.log(np.maximum(chosen.rest / max(number, 1) / usual, 1.0))
-    drift = 1.0 + np.hypot(chosen.drift, _REACH * reach) * chosen.kick_of_model
+    unsure = _REACH[0] if history.is_steady else _REACH[1]
+    drift = 1.0 + np.hypot(chosen.drift, unsure * reach) * chosen.kick_of_model
     total = float(np.nansum(measured)) + np.maximum(chosen.rest * drift + noise, 0.0)
     return YearDraws(total, int(known.sum()), chosen.words)
 
@@ -254,7 +257,7 @@ class _Chosen:
 
 def _choose(fits: list[_Fit], weather: SeasonWeather, missing: BoolArray) -> _Chosen:
     rng = np.random.default_rng(11)
-    evidence = np.concatenate([one.evidence for one in fits])
+    evidence = np.concatenate([_spread_out(one.evidence) for one in fits])
     chance = np.exp(evidence - evidence.max())
     pick = rng.choice(len(evidence), size=5 * _DRAWS, p=chance / chance.sum())
     full = np.concatenate([one.full for one in fits])[pick]
@@ -279,6 +282,30 @@ def _choose(fits: list[_Fit], weather: SeasonWeather, missing: BoolArray) -> _Ch
     )
 
 
+_LEAST_ALIKE = 25.0
+"""Possibilities of a habit that share its weight at least."""
+
+
+def _spread_out(evidence: FloatArray) -> FloatArray:
+    """Evidence of a habit's possibilities, flattened until no few of them bear all the weight.
+
+    They are drawn with gaps between them, and none is a house as it is: where hundreds of hours
+    leave one or two, these are the nearest of those drawn and not the only ones that could be.
+    The habit as a whole keeps its weight.
+    """
+    whole = logsumexp(evidence)
+    power = 1.0
+    while _alike(power * evidence) < min(_LEAST_ALIKE, 0.5 * len(evidence)):
+        power *= 0.8
+    flat = power * evidence
+    return np.asarray(flat - logsumexp(flat) + whole)
+
+
+def _alike(evidence: FloatArray) -> float:
+    """How many equal weights tell as much as these (Kish's effective sample size)."""
+    return float(np.exp(2.0 * logsumexp(evidence) - logsumexp(2.0 * evidence)))
+
+
 def _of_rest(
     fits: list[_Fit], weather: SeasonWeather, missing: BoolArray, pick: IntArray
 ) -> FloatArray:
@@ -286,9 +313,9 @@ def _of_rest(
     sums = np.empty((2, len(pick)))
     for number, one in enumerate(fits):
         mine = pick // POSSIBILITIES == number
-        rows, place = np.unique(pick[mine] % POSSIBILITIES, return_inverse=True)
-        if len(rows):
-            sums[:, mine] = one.stays * weather.of_year(one.habit, missing, rows)[:, place]
+        if mine.any():
+            rows = pick[mine] % POSSIBILITIES
+            sums[:, mine] = one.stays * weather.of_year(one.habit, missing, rows)
     return sums
 
 

@@ -18,7 +18,7 @@ from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
 from analysis.timebase import DAY_MS
 
-POSSIBILITIES = 4000
+POSSIBILITIES = 2000
 _NODES = np.polynomial.hermite_e.hermegauss(7)
 _SPELLS_K = 3.2
 
@@ -43,6 +43,8 @@ class History:
         What drives it.
     is_always_on : bool
         The plant file says that it never rests.
+    is_switched : bool
+        It is written down that clock, room or season switch it: its always_on is false, not absent.
     timezone : str
         The plant's zone.
     """
@@ -55,6 +57,7 @@ class History:
     kind: Kind
     is_always_on: bool
     timezone: str
+    is_switched: bool = False
 
 
 def day_numbers(start_ms: IntArray) -> IntArray:
@@ -88,8 +91,14 @@ class SeasonWeather:
         return _expected(self, habit, sun)
 
     def of_year(self, habit: Habit, days: BoolArray, rows: IntArray) -> FloatArray:
-        """Both drivers of some possibilities summed over days of the year, shape (2, k)."""
-        follows, year_c = self.follows.of(rows), self.year_c[rows]
+        """Both drivers of some possibilities summed over days of the year, shape (2, k).
+
+        Where the temperature of the days is known, what explains them says nothing of the
+        weather of other days: each row then goes with a year of its own.
+        """
+        follows = self.follows.of(rows)
+        years = np.arange(len(rows)) % len(self.year_c) if self.is_known else rows
+        year_c = self.year_c[years]
         temp_c, slow_c, sun = year_c[:, days], follows.damped(year_c)[:, days], self.sun[days]
         return np.asarray(follows.columns(habit.shape, temp_c, sun, slow_c=slow_c).sum(axis=2))
 

@@ -1,17 +1,19 @@
 """What a machine uses in a year, and what that costs, each with the interval it deserves."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.as_set import as_set
 from analysis.climate import YEAR_DAYS, Days, outdoor_days
 from analysis.estimate import Estimate
 from analysis.habits import Kind
-from analysis.metered import Metered, metered_days
+from analysis.metered import Metered, metered_days, readings_of
 from analysis.plant import Boiler, Plant, Pump
 from analysis.readings import FloatArray, Record
 from analysis.season import year_draws
 from analysis.season_weather import History
+from analysis.standby import unseen_standby_w
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import meter_of
 from analysis.uncertainty import Meter
@@ -51,7 +53,7 @@ def metered_year(
 
     The year is the one that begins with the history, or of a longer history
     the last 365 days; of an exchanged pump only the time since the exchange
-    counts. Days that were not measured come from the season.
+    counts, and it goes on as it is set now. Days that were not measured come from the season.
 
     Parameters
     ----------
@@ -70,12 +72,40 @@ def metered_year(
         return "less than a day of readings"
     if not metered.days.known.any():
         return "less than a day of readings without gaps"
+    metered, surplus = _as_set_now(plant, machine, metered, record=record, span=since)
     history = _history(plant, machine, metered, outdoor_days(plant, record, since))
     drawn = year_draws(history)
+    kwh = np.maximum(drawn.kwh - surplus, 0.0)
+    kwh = kwh * _meter_factor(machine, metered, kwh, meter=_meter(plant, machine))
     return MeteredYear(
-        drawn.kwh * _meter_factor(machine, metered, drawn.kwh, meter=_meter(plant, machine)),
+        kwh + _unseen_kwh(plant, machine, record, running_w=history.full_kwh[0] / 0.024, kwh=kwh),
         f"{drawn.measured_days} of {YEAR_DAYS} days measured; {drawn.words}; plug error included",
     )
+
+
+def _as_set_now(
+    plant: Plant, machine: Pump | Boiler, metered: Metered, *, record: Record, span: Span
+) -> tuple[Metered, float]:
+    """The machine as it is set now, and what its days then hold more than was measured [kWh]."""
+    changed = (
+        as_set(plant, machine, record, span, metered.days) if isinstance(machine, Pump) else None
+    )
+    if changed is None:
+        return metered, 0.0
+    since = metered_days(plant, machine, record, Span(changed.since_ms, span.end_ms))
+    running_w = metered.running_w if since is None else since.running_w
+    return replace(metered, days=changed.days, running_w=running_w), changed.surplus_kwh
+
+
+def _unseen_kwh(
+    plant: Plant, machine: Pump | Boiler, record: Record, *, running_w: float, kwh: FloatArray
+) -> FloatArray:
+    """What a pump at rest may draw unseen by its plug [kWh a year]."""
+    power = readings_of(plant, machine, "power", record=record)
+    if power is None or not isinstance(machine, Pump):
+        return np.zeros(len(kwh))
+    rest_h = np.maximum(24.0 * YEAR_DAYS - kwh * 1000.0 / running_w, 0.0)
+    return rest_h * unseen_standby_w(machine, power[1], number=len(kwh)) / 1000.0
 
 
 def _since_swap(plant: Plant, machine: Pump | Boiler, span: Span) -> Span:
