@@ -215,10 +215,15 @@ def _temperature(
     return firings_from_temperature(readings, channel, span, modulates=boiler.condensing)
 
 
-def _found(
-    plant: Plant, boiler: Boiler, record: Record, span: Span
-) -> Iterator[tuple[Firings, Channel]]:
-    """Firings from every channel that shows some, each with its channel."""
+def sources_of(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Iterator[Firings]:
+    """Firings from every source, the best first: fine ones before coarse ones.
+
+    Electric power shows every phase, a counter shows fuel itself, the flow
+    temperature only what reaches the pipe. What cannot tell single firings
+    comes last.
+    """
+    coarse: list[Firings] = []
+    blind: list[Firings] = []
     for find, channels in (
         (_power, plant.select(boiler.id, "power")),
         (_fuel, plant.select(boiler.id, "fuel_volume")),
@@ -229,34 +234,14 @@ def _found(
             if readings is None or len(readings) < 3:
                 continue
             found = find(boiler, readings, channel, span)
-            if found is not None:
-                yield found, channel
-
-
-def sources_of(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Iterator[Firings]:
-    """Firings from every source, the best first: fine ones before coarse ones.
-
-    Electric power shows every phase, a counter shows fuel itself, the flow
-    temperature only what reaches the pipe. Power read too seldom for the
-    boiler's brief firings comes after a counter, which misses none of their
-    fuel. What cannot tell single firings comes last.
-    """
-    brief: list[Firings] = []
-    coarse: list[Firings] = []
-    blind: list[Firings] = []
-    for found, channel in _found(plant, boiler, record, span):
-        if found.method == "temperature":
-            yield from brief
-            brief = []
-        if found.tells == "running":
-            blind.append(found)
-        elif found.step_s > _FINE_S and channel.reports != "change":
-            coarse.append(found)
-        elif found.method == "power" and found.note:
-            brief.append(found)
-        else:
-            yield found
-    yield from brief
+            if found is None:
+                continue
+            if found.tells == "running":
+                blind.append(found)
+            elif found.step_s <= _FINE_S or channel.reports == "change":
+                yield found
+            else:
+                coarse.append(found)
     yield from sorted(coarse, key=lambda f: f.step_s)
     yield from blind
 

@@ -12,14 +12,12 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ndtr
 
+from analysis.full_hours import HEATING_H, SPREAD
 from analysis.readings import FloatArray, IntArray
 from analysis.strokes import Flame
 
 NUMBER = 2000
 """Possibilities drawn."""
-_BURNER_H = (1450.0, 0.4)
-"""Hours at rated input that heat a house for a year, spread of the logarithm: 1,000 to 2,200 are
-usual, as boilers are sized (common practice, no source)."""
 _LIMIT_C = (15.8, 1.6)
 """Heating limits lie at 14 to 18 Cel (common practice, no source)."""
 _SUN_K = (1.5, 1.0)
@@ -81,7 +79,7 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
     """
     even = ndtr(kicks)
     limit = _LIMIT_C[0] + _LIMIT_C[1] * kicks[:, 0]
-    hours = _BURNER_H[0] * np.exp(_BURNER_H[1] * kicks[:, 3])
+    hours = HEATING_H * np.exp(SPREAD * kicks[:, 3])
     at = np.clip((limit - _HEATS[0]) / 2.0, 0.0, len(_HEATS) - 1.001)
     cell = at.astype(np.intp)
     row = np.arange(len(kicks))

@@ -21,6 +21,7 @@ from analysis.cycles import sources_of
 from analysis.errors import AnalysisError
 from analysis.estimate import Estimate, plain
 from analysis.firing import Firings
+from analysis.full_hours import as_sized
 from analysis.heating_days import HeatingDays, heating_days
 from analysis.metered import counter_days
 from analysis.plant import Boiler, Fuel, Plant
@@ -341,7 +342,8 @@ def _year_kwh(
     drawn = year_draws(history)
     scale = np.random.default_rng(29).standard_normal(len(drawn.kwh))
     words = f"{drawn.measured_days} of {YEAR_DAYS} days measured"
-    return np.maximum(drawn.kwh * (1.0 + found.spread * scale), 0.0), words
+    kwh = np.maximum(drawn.kwh * (1.0 + found.spread * scale), 0.0)
+    return (as_sized(kwh, boiler.input_kw) if boiler.input_kw else kwh), words
 
 
 def _quantiles(draws: FloatArray, unit: str, basis: str) -> Estimate:

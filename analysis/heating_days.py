@@ -85,7 +85,7 @@ def _resting(points: Points) -> tuple[BoolArray, BoolArray]:
     idle: BoolArray = points.use <= base + _BEYOND * spread
     if (~idle).sum() < _LEAST_HEATING:
         return idle, none
-    line = fit_signature(_chosen(points, ~idle), shape="line")
+    line = fit_signature(_chosen(points, ~idle), shape="line", is_drawn=False)
     needed = line.use_at(points.temp_c) - base
     clear = idle & (needed > _BEYOND * np.hypot(spread, line.residual_sd))
     # Once the heating is known to be shut off, idle days that need but little rest as well.

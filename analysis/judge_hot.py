@@ -29,6 +29,8 @@ _DEAD_BAND_K = 3.0
 _RISE_K, _RISE_MIN = 3.0, 15
 _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
+_WARM_C = 45.0
+"""No body that a hand can rest on overheats (common practice, no source)."""
 _END_MIN = 30
 _ONE_HEAT_MS = 6 * HOUR_MS
 
@@ -104,8 +106,11 @@ def hot_minutes(signs: Signs) -> BoolArray:
         alone = (over > usual + _WITHOUT_POWER_K) & signs.idle
         alone &= signs.one.body_c - ago(signs.one.body_c, 10) > 1.0
         cooks = over > usual + 25.0
+        # A cold one that warms beside hotter pipes, after a rest, is a long way from hot.
+        hot = (over > 0.0) | (signs.one.body_c > _WARM_C)
     now = (lasting(greedy) >= 3) & np.asarray(warms | beyond)
-    return np.asarray(now | (lasting(np.asarray(alone)) >= 3) | (lasting(np.asarray(cooks)) >= 5))
+    now |= (lasting(np.asarray(alone)) >= 3) | (lasting(np.asarray(cooks)) >= 5)
+    return np.asarray(now & hot)
 
 
 def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:

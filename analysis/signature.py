@@ -176,7 +176,9 @@ def lack_k(shape: Shape, temp_c: ArrayLike, change_c: ArrayLike) -> FloatArray:
     return np.maximum(lack, 0.0)
 
 
-def fit_signature(points: Points, *, shape: Shape = "knee", prior: Prior = LOOSE) -> Signature:
+def fit_signature(
+    points: Points, *, shape: Shape = "knee", prior: Prior = LOOSE, is_drawn: bool = True
+) -> Signature:
     """Fit a signature by least squares, and draw those that could be true.
 
     Parameters
@@ -188,6 +190,8 @@ def fit_signature(points: Points, *, shape: Shape = "knee", prior: Prior = LOOSE
         The model.
     prior : Prior
         What is held beforehand; it shapes the draws, not the least squares.
+    is_drawn : bool
+        Whether to draw; a fit of which only the line is wanted needs none, and has no intervals.
 
     Raises
     ------
@@ -214,7 +218,9 @@ def fit_signature(points: Points, *, shape: Shape = "knee", prior: Prior = LOOSE
         points=len(points),
         mean_use=float(points.use.mean()),
         r_squared=1.0 - fit.squares / total if total > 0 else 0.0,
-        draws=_draws(shape, points, prior, spread=spread, inflation=memory.inflation),
+        draws=_draws(shape, points, prior, spread=spread, inflation=memory.inflation)
+        if is_drawn
+        else np.empty((0, 3)),
     )
 
 

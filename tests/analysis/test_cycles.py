@@ -56,21 +56,6 @@ def test_power_cycles_are_all_found_with_edges_within_a_sample(step_s: int) -> N
     assert found.summary.on_hours == pytest.approx(50 * 7 / 60, rel=0.02)
 
 
-@pytest.mark.parametrize(("on_min", "method"), [(0.8, "fuel"), (7.0, "power")])
-def test_brief_firings_are_taken_from_a_counter_rather_than_a_slow_plug(
-    on_min: float, method: str
-) -> None:
-    """A plug read each minute passes over firings of 48 s; the meter has counted their gas."""
-    truth = regular(90, on_min, 9.3)
-    time_ms = np.arange(0, 16 * HOUR_MS, MINUTE_MS)
-    burnt = sum(np.clip(time_ms - start, 0, end - start) for start, end in truth)
-    record = {
-        "boiler.power": fired(truth, 16, step_s=60),
-        "boiler.gas": Readings.of(time_ms, np.round(burnt / HOUR_MS * 2.4, 3)),
-    }
-    assert boiler_cycles(PLANT, BOILER, record, Span(0, 16 * HOUR_MS)).method == method
-
-
 def test_gap_hides_an_edge_and_never_counts_as_rest() -> None:
     """A cycle cut by a gap is incomplete, and the rest after it is unknown."""
     truth = regular(10, 7, 20)

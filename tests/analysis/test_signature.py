@@ -219,3 +219,13 @@ def measured_gas(folder: Path) -> tuple[np.ndarray, np.ndarray]:
     both = pd.DataFrame({"gas": gas, "temp": temp}).loc[gas.index.min() : gas.index.max()]
     both = both.fillna({"gas": 0.0})
     return both["gas"].to_numpy(), both["temp"].to_numpy()
+
+
+def test_a_line_alone_is_the_same_without_draws() -> None:
+    """Least squares do not hang on the draws; where none are wanted none are made."""
+    temp = np.linspace(-5.0, 20.0, 60)
+    points = Points.of(temp, 5.0 * np.maximum(16.0 - temp, 0.0) + np.sin(temp))
+    line = fit_signature(points, shape="line", is_drawn=False)
+    assert len(line.draws) == 0
+    drawn = fit_signature(points, shape="line")
+    assert (line.slope, line.base_use) == (drawn.slope, drawn.base_use)

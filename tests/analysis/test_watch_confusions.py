@@ -342,3 +342,18 @@ def test_stall_in_the_first_charge_after_a_holiday_is_told_after_it() -> None:
     values["charging.power"] = np.where((AFTER_H >= 0) & (AFTER_H < 0.6), 45.0, 0.0)
     stalled(values, 1.0)
     assert told(values, house(always_on=True)) == [("stall", "now")]
+
+
+@pytest.mark.parametrize(("most_c", "told_too"), [(42.0, []), (90.0, [("overheating", "now")])])
+def test_cold_body_that_warms_after_shut_valves_is_not_too_hot(
+    most_c: float, told_too: list[tuple[str, str]]
+) -> None:
+    """Valves open after a holiday: twice the power, and warm water reaches a pump of 19 Cel."""
+    values = sound(6.0)
+    values["heating.power"] = np.where(LATE, 12.0, values["heating.power"])
+    warmed = np.maximum(1.0 - np.exp(-np.maximum(AFTER_H, 0.0) / 0.5), 0.0)
+    values["heating.body"] = 19.0 + (most_c - 19.0) * warmed
+    plant = house(always_on=True)
+    body = part("heating", "temperature", "Cel", "body")
+    plant = replace(plant, channels=(*plant.channels, body))
+    assert told(values, plant) == told_too
