@@ -203,7 +203,7 @@ def _short_cycling(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
 
 def _ignition_trouble(scene: Scene, plan: FaultPlan, at: Stretch) -> None:
     del plan
-    scene.drivers.ignition_fail[at.rows] = 0.003 + 0.5 * at.strength
+    scene.drivers.ignition_fail[at.rows] += 0.5 * at.strength
 
 
 def _return_too_warm(scene: Scene, plan: FaultPlan, at: Stretch) -> None:

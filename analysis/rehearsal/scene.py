@@ -157,6 +157,16 @@ def _mains(seed: int, minutes: int, hour: Array32) -> Array32:
     return np.asarray(street + wander + swing, np.float32)
 
 
+_FAILS, _FAILS_OF_ONE_TRY = 0.003, 5e-5
+"""Share of a sound burner's tries that bring no flame. Gas tries again, so nobody notices one in
+three hundred; an oil burner locks out at once, which a sound one does once a year at most, in some
+20,000 starts (common practice, no source: a lock-out is reset once and the fitter called)."""
+
+
+def _ignition_fails(spec: HouseSpec) -> float:
+    return _FAILS_OF_ONE_TRY if spec.body.tries <= 1.0 else _FAILS
+
+
 def _drivers(spec: HouseSpec, weather: Weather, hour: Array32, minutes: int) -> Drivers:
     many = len(spec.loops)
     day = (hour >= spec.day_h[0]) & (hour < spec.day_h[1])
@@ -183,7 +193,7 @@ def _drivers(spec: HouseSpec, weather: Weather, hour: Array32, minutes: int) -> 
         charge_set_c=np.full(minutes, 52.0 + stream(spec.seed, 4).uniform(0, 7), np.float32),
         draw_kg_s=_draws(spec, hour, minutes),
         burner_supply=np.ones(minutes, np.int8),
-        ignition_fail=np.full(minutes, 0.003, np.float32),
+        ignition_fail=np.full(minutes, _ignition_fails(spec), np.float32),
         heat_factor=np.ones(minutes, np.float32),
         boiler_loss=np.ones(minutes, np.float32),
         store_loss=np.ones(minutes, np.float32),

@@ -189,3 +189,14 @@ def test_a_hand_on_the_old_knob_does_not_bring_the_old_pump_back():
         assert (settings[:swapped] < first_of_new).all()
         assert (settings[swapped:] >= first_of_new).all()
         assert settings[scene.minute(day) - 1] != settings[scene.minute(day)]
+
+
+def test_a_sound_burner_hardly_locks_out():
+    """Once a year at most in 20,000 starts, with one try (oil) or several (common practice)."""
+    staged = import_module("analysis.rehearsal.rehearse")
+    tries = set()
+    for seed in range(12):
+        scene = staged.set_scene(staged.stage(CASES["healthy"], 2, seed), ())
+        tries.add(scene.spec.body.tries)
+        assert 20_000 * float(scene.drivers.ignition_fail.max()) ** scene.spec.body.tries <= 1.01
+    assert 1.0 in tries
