@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, dcc, html
 
 from analysis.checklist import BY_NAME, STEPS, Step, next_step
 from analysis.commissioning import STAGE_WORDS
@@ -14,6 +14,7 @@ from collector.store import clock_ms
 from collector.swaps import SwapBook, begin_swap, swap_book, tick_step
 from dashboard import words
 from dashboard.cards import chip, empty, link, part_tabs, section
+from dashboard.deeds import on_deed
 from dashboard.gate import visitor
 from dashboard.page import Component, Page, View, view_of
 
@@ -213,20 +214,11 @@ def _check(check: dict[str, Any]) -> Component:
 def callbacks(app: Dash, site: Site) -> None:
     """Begin an exchange, tick steps off."""
 
-    @app.callback(
-        Output("said", "children", allow_duplicate=True),
-        Output("tick", "n_intervals", allow_duplicate=True),
-        Input({"type": "fitting", "deed": ALL, "plant": ALL, "pump": ALL}, "n_clicks"),
-        State({"type": "fitting-words", "at": ALL}, "value"),
-        State({"type": "fitting-who", "at": ALL}, "value"),
-        State("tick", "n_intervals"),
-        prevent_initial_call=True,
-    )
-    def _do(_clicks: Any, remark: list[str], who: list[str], ticks: int | None) -> tuple[Any, Any]:
-        if not ctx.triggered or not ctx.triggered[0]["value"]:
-            return no_update, no_update
-        given = ((remark or [""])[0] or "", (who or [""])[0] or visitor())
-        return done(site, ctx.triggered_id, given, clock_ms()), (ticks or 0) + 1
+    def do(what: dict[str, str], given: list[Any]) -> str:
+        remark, who = given
+        return done(site, what, (remark or "", who or visitor()), clock_ms())
+
+    on_deed(app, "fitting", ("words", "who"), do)
 
 
 def done(site: Site, what: dict[str, str], given: tuple[str, str], now_ms: int) -> str:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.errors import StokeholdError
 from analysis.plant import Pump
@@ -15,6 +15,7 @@ from collector.swaps import swap_book
 from collector.trials import TrialBook
 from dashboard import words
 from dashboard.cards import chip, empty, fact, facts, part_tabs, section, table
+from dashboard.deeds import on_deed
 from dashboard.gate import visitor
 from dashboard.page import Component, Page, View, view_of
 from dashboard.pages.fitting import pump_of, swap_tabs
@@ -222,25 +223,11 @@ def _check(check: dict[str, Any]) -> Component:
 def callbacks(app: Dash, site: Site) -> None:
     """Moves of the trial, and the live watts."""
 
-    @app.callback(
-        Output("said", "children", allow_duplicate=True),
-        Output("tick", "n_intervals", allow_duplicate=True),
-        Input({"type": "trial", "deed": ALL, "plant": ALL, "pump": ALL}, "n_clicks"),
-        State({"type": "trial-names", "at": ALL}, "value"),
-        State({"type": "trial-usual", "at": ALL}, "value"),
-        State({"type": "trial-more", "at": ALL}, "value"),
-        State({"type": "trial-display", "at": ALL}, "value"),
-        State("tick", "n_intervals"),
-        prevent_initial_call=True,
-    )
-    def _move(_clicks: Any, *given: Any) -> tuple[Any, Any]:
-        if not ctx.triggered or not ctx.triggered[0]["value"]:
-            return no_update, no_update
-        *fields, ticks = given
-        wanted = plan_of(*(one[0] if one else None for one in fields[:3]))
-        display = fields[3][0] if fields[3] else None
-        said = move(site, ctx.triggered_id, (wanted, display), clock_ms())
-        return said, (ticks or 0) + 1
+    def do(what: dict[str, str], given: list[Any]) -> str:
+        names, usual, more, display_w = given
+        return move(site, what, (plan_of(names, usual, more), display_w), clock_ms())
+
+    on_deed(app, "trial", ("names", "usual", "more", "display"), do)
 
     @app.callback(
         Output("trial-live", "children"),
