@@ -31,6 +31,9 @@ _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
 _WARM_C = 45.0
 """No body that a hand can rest on overheats (common practice, no source)."""
+_OVERLOAD, _OVERLOAD_MIN = 1.25, 5
+"""Mains 10 % high drive a capacitor motor to 1.17 of its power, rounding of plates to a little more
+(model of the voltage exponent)."""
 _END_MIN = 30
 _ONE_HEAT_MS = 6 * HOUR_MS
 
@@ -44,6 +47,7 @@ def judge_overheating(situation: Situation) -> Verdict:
     limits = [f for c in measured for f in _too_hot(situation, c)]
     seen = watched(situation)
     bodies = [f for p in situation.plant.pumps for f in _hot_body(seen, p.id, situation)]
+    bodies += [f for p in situation.plant.pumps for f in _overloads(seen, p.id, situation)]
     return Verdict(tuple(limits + bodies))
 
 
@@ -111,6 +115,52 @@ def hot_minutes(signs: Signs) -> BoolArray:
     now = (lasting(greedy) >= 3) & np.asarray(warms | beyond)
     now |= (lasting(np.asarray(alone)) >= 3) | (lasting(np.asarray(cooks)) >= 5)
     return np.asarray(now & hot)
+
+
+def overloaded(signs: Signs) -> BoolArray:
+    """Minutes in which a pump takes far more than its plate allows and than it ever did.
+
+    What the water does not take heats the motor. A seized rotor of an induction pump shows in
+    standing water, and is left to its judge.
+    """
+    levels, rated = signs.usual.levels, signs.one.pump.rated_power_w
+    if rated is None or levels.high_w is None or not signs.usual.is_known:
+        return np.zeros(len(signs.plant), bool)
+    beyond = signs.power_w > _OVERLOAD * max(levels.high_w, rated[1])
+    seized = signs.stands & signs.is_induction
+    return np.asarray((lasting(signs.runs & beyond) >= _OVERLOAD_MIN) & ~seized)
+
+
+def _overloads(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
+    """Findings of a pump whose body nobody measures and whose power is beyond its plate."""
+    channel = situation.plant.first(pump, "power")
+    if channel is None or not np.isnan(seen.minutes.pumps[pump].body_c).all():
+        return
+    over = np.zeros(len(seen.minutes), bool)
+    for stage, own, signs in seen.staged(pump):
+        over[stage.rows] = overloaded(signs)[own]
+    start_ms = seen.minutes.start_ms
+    ends = seen.end_ms(len(seen.minutes) - 1)
+    for span in spans_of(_lasting_on(over, trailing(over, _END_MIN) > 0), start_ms):
+        rows = slice(*np.searchsorted(start_ms, (span.start_ms, span.end_ms)))
+        rated = next(p.rated_power_w for p in situation.plant.pumps if p.id == pump)
+        watts = float(np.nanmax(seen.minutes.pumps[pump].drawn.power_w[rows]))
+        plate = f"at most {rated[1]:.0f} by its plate" if rated else "less"
+        yield Finding(
+            subject=pump,
+            fault="overheating",
+            start_ms=span.start_ms,
+            end_ms=None if span.end_ms == ends else span.end_ms,
+            raised_ms=span.start_ms + MINUTE_MS,
+            urgency="now",
+            confidence=0.8,
+            evidence=(Evidence(channel.id, "power while running", watts, plate, "W"),),
+            ruled_out=(
+                "a seized rotor: the pipes follow the boiler",
+                "another setting: none takes more than the plate's greatest",
+            ),
+            possible=("winding or electronics failing", "overheating", "another pump than entered"),
+        )
 
 
 def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:

@@ -40,7 +40,13 @@ def judge_sludge(situation: Situation) -> Verdict:
 
 
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
-    """Strength of the signs of sludge: less flow that came slowly or lasts beyond a holiday.
+    """Strength of the signs of sludge, a second opinion heard."""
+    other = second_opinion(history, epoch)[1][trend.rows]
+    return np.fmax(_plain_strength(history, epoch, trend), other)
+
+
+def _plain_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
+    """Strength of the plain signs of sludge: less flow that came slowly or lasts beyond a holiday.
 
     Behind thermostatic valves, which open as the water grows less, flow alone shows little: half
     its sign is enough where the power says the same.
@@ -52,8 +58,7 @@ def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatA
     with np.errstate(invalid="ignore"):
         rises = _electric_rise(history, epoch)[trend.rows]
         seconded = np.fmin(rises, running_median(trend.above, 9) / (_SECONDED * least))
-    strength = np.fmax(alone, np.where(np.isnan(seconded), 0.0, seconded))
-    return np.fmax(strength, second_opinion(history, epoch)[1][trend.rows])
+    return np.fmax(alone, np.where(np.isnan(seconded), 0.0, seconded))
 
 
 def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
@@ -90,6 +95,7 @@ def _sludge_finding(
     inside = (trend.rows >= seen.raised) & (trend.rows <= seen.last)
     above = float(np.median(trend.above[inside][-5:]))
     rises = float(_electric_rise(history, epoch)[trend.rows][inside][-1])
+    is_plain = bool(np.nanmax(_plain_strength(history, epoch, trend)[inside]) >= 1.0)
     evidence = [
         Evidence(
             channel_id(situation, "temperature", "return"),
@@ -119,7 +125,7 @@ def _sludge_finding(
         seen=seen,
         signs=Signs(
             "sludge",
-            0.6 + (0.2 if rises > 0.7 else 0.0) + min(0.1, 0.2 * above),
+            0.6 + (0.2 if rises > 0.7 and is_plain else 0.0) + min(0.1, 0.2 * above),
             tuple(evidence),
             (
                 "valves shut for a holiday: it grew slowly or lasts longer",

@@ -357,3 +357,13 @@ def test_cold_body_that_warms_after_shut_valves_is_not_too_hot(
     body = part("heating", "temperature", "Cel", "body")
     plant = replace(plant, channels=(*plant.channels, body))
     assert told(values, plant) == told_too
+
+
+@pytest.mark.parametrize(("power_w", "faults"), [(55.0, [("overheating", "now")]), (45.0, [])])
+def test_pump_that_takes_far_more_than_its_plate_overheats(
+    power_w: float, faults: list[tuple[str, str]]
+) -> None:
+    """At most 40 W by its plate: no setting takes 55 W, and 45 W may be the plug."""
+    values = sound()
+    values["heating.power"] = np.where(LATE, power_w, values["heating.power"])
+    assert told(values, house()) == faults
