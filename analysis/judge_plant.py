@@ -54,9 +54,9 @@ def _supply_finding(
     known = flow[~np.isnan(flow)]
     cooled = float(known[0] - known[-1]) if len(known) else None
     wakes = cooled is None or cooled > _COOLS_K or known[-1] < 30.0
-    evidence = [
-        Evidence(channel.id, "power", 0.0, f"{standby_w:.1f} at rest", "W"),
-    ]
+    drawn = seen.minutes.boilers[situation.subject].power_w[rows]
+    watts = None if np.isnan(drawn).all() else float(np.nanmedian(drawn))
+    evidence = [Evidence(channel.id, "power", watts, f"{standby_w:.1f} at rest", "W")]
     pipe = situation.plant.first(situation.subject, "temperature", "flow")
     if pipe is not None and cooled is not None:
         evidence.append(Evidence(pipe.id, "fell meanwhile by", cooled, "kept warm", "K"))

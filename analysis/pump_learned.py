@@ -33,6 +33,7 @@ _IDLE_MOST_BOILER_W = 60.0
 
 _SURELY_REST_W = 0.5
 _NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
+_STANDBY_MIN = 10
 _STIRS_LEAST_MIN = 30
 _SENSORS_APART_K = 2.0
 _WARMS_K = 0.8
@@ -250,14 +251,16 @@ def learn_levels(
 
 
 def _standby_w(rest_w: FloatArray, told_w: FloatArray) -> float | None:
-    """Least power kept at rest, where the plug parts it from zero.
+    """Least power kept at rest for some minutes, where the plug parts it from zero.
 
-    Until more is known several levels may pass for rest.
+    Until more is known several levels may pass for rest, and a burner that hardly ever pauses
+    shows its true standby for a small share of the time only.
     """
     kept = rest_w[rest_w > _NO_MAINS_W]
-    if len(kept) < 10:
+    if len(kept) < _STANDBY_MIN:
         return None
-    standby = float(np.quantile(kept, 0.05))
+    least = max(_STANDBY_MIN, round(_LEVEL_SHARE * len(kept)))
+    standby = float(np.partition(kept, least - 1)[least - 1])
     # A plug that tells whole watts may tell one or none of the same standby.
     is_whole = bool((np.abs(told_w - np.round(told_w)) < 0.01).all())
     return None if is_whole and standby < _WHOLE_LEAST_W else standby

@@ -27,6 +27,15 @@ def test_lowest_of_several_levels_taken_for_rest_is_the_standby() -> None:
     assert without_mains(drawn(0.0 * night), levels).all()
 
 
+def test_burner_that_hardly_pauses_still_shows_its_standby() -> None:
+    """19 W of least flame for days, 2 W of standby in one hour of fifty: rest, not lost mains."""
+    minute = np.arange(14 * 1440)
+    power = np.where(minute % 3000 < 60, 2.0, np.where(minute % 97 < 20, 24.0, 19.0))
+    levels = learn_levels(drawn(power), idle_most_w=60.0, least_rest=0.03)
+    assert not without_mains(drawn(np.full(120, 2.0)), levels).any()
+    assert without_mains(drawn(np.zeros(120)), levels).all()
+
+
 def test_standby_of_one_watt_is_told_by_a_fine_plug_only() -> None:
     """A plug that tells whole watts may tell one or none of the same standby."""
     dead = drawn(np.zeros(60))

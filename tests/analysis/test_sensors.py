@@ -75,13 +75,14 @@ def test_sound_sensors_raise_nothing() -> None:
 
 
 def test_boiler_below_its_own_standby_has_no_mains() -> None:
-    """0 W where 6 W is rest, and the water cools: now, an hour after."""
+    """0.3 W where 6 W is rest, and the water cools: now, an hour after."""
     record = sound()
-    set_late(record, "boiler.power", 0.0)
+    set_late(record, "boiler.power", 0.3)
     set_late(record, "boiler.flow", 20.0 + 40.0 * np.exp(-np.maximum(HOURS - AT_H, 0.0)))
     (finding,) = told(record).findings
     assert (finding.subject, finding.fault, finding.urgency) == ("boiler", "supply_lost", "now")
     assert finding.raised_ms == round((AT_H + 1.0) * HOUR_MS)
+    assert finding.evidence[0].value == 0.3
 
 
 def test_half_an_hour_without_mains_is_work_on_the_plant() -> None:
