@@ -7,8 +7,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from analysis.checklist import STEPS
-from analysis.commissioning import MISTAKES, CommissioningReport, FittingCheck, Judged
+from analysis.commissioning import MISTAKES, CommissioningReport, FittingCheck
 from analysis.finding import Evidence
+from analysis.judge_fitting import Judged
 from analysis.timebase import DAY_MS
 from collector.site import Site
 from collector.store import clock_ms
