@@ -19,6 +19,9 @@ TOO_COOL_CEL = 50.0
 """A store whose hottest hour of the day stays below this gives no 50 Cel at any tap."""
 _DAYS = 2
 _CHARGE_RISE_K = 1.5
+_OFF_CEL = 32.0
+"""Water no warmer than the skin is charged by nobody: the store is off, and pipes or a warm cellar
+warm it (common practice, no source)."""
 _STEPS, _HOUR = 144, 6
 """Steps of ten minutes in a day and in an hour."""
 
@@ -74,7 +77,8 @@ def _days(readings: Readings, channel: Channel, edges: IntArray) -> tuple[FloatA
         known = np.isfinite(hour[own])
         if 2 * known.sum() >= _STEPS:
             hottest[k] = hour[own][known].max()
-            charged[k] = bool((np.nan_to_num(rise[own]) >= _CHARGE_RISE_K).any())
+            rises = bool((np.nan_to_num(rise[own]) >= _CHARGE_RISE_K).any())
+            charged[k] = rises and bool(hottest[k] >= _OFF_CEL)
     return hottest, charged
 
 

@@ -275,6 +275,14 @@ def test_a_charge_astride_the_clock_hour_is_a_charge() -> None:
     assert found[0].evidence[0].value == pytest.approx(45.9, abs=0.05)
 
 
+def test_a_store_that_is_off_follows_its_cellar_and_is_not_charged() -> None:
+    """Water at 20 Cel that a warm pipe lifts by 2 K each noon is no charge: nobody is at home."""
+    minute = np.arange(5 * 1440) % 1440
+    top = 20.0 + np.interp(minute, [690, 750, 1100, 1400], [0.0, 2.0, 2.0, 0.0])
+    record = {"store.top": minutes(5, top)}
+    assert not judge_store_too_cool(situation(record, 5, "store")).findings
+
+
 # ignition
 
 
