@@ -186,9 +186,12 @@ class Signs:
             return np.zeros(len(self.plant), bool)
         low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
         floor = _TOO_LITTLE * self.seen_floor_w
-        # Beyond what a plug's step can feign: a try takes more than the floor on top.
-        pulse = (low <= self.part_way_w) & (high > low + _TRY_W)
-        pulse |= (low <= floor) & (high > low + max(_TRY_W, 1.2 * self.seen_floor_w))
+        # Beyond what a plug's step can feign: a try takes more than the floor on top, and of two
+        # whole watts a plug may invent one.
+        told = np.append(low, high)
+        least = _TRY_W + (1.0 if (told == np.round(told)).all() else 0.0)
+        pulse = (low <= self.part_way_w) & (high > low + least)
+        pulse |= (low <= floor) & (high > low + max(least, 1.2 * self.seen_floor_w))
         pulse &= self.known
         running = lasting(self.known & (low > floor)) >= 2
         still = lasting(~running)

@@ -367,3 +367,21 @@ def test_pump_that_takes_far_more_than_its_plate_overheats(
     values = sound()
     values["heating.power"] = np.where(LATE, power_w, values["heating.power"])
     assert told(values, house()) == faults
+
+
+@pytest.mark.parametrize(("blip_w", "faults"), [(2.0, set()), (7.0, {"stall"})])
+def test_two_whole_watts_at_rest_are_no_start_attempt(blip_w: float, faults: set[str]) -> None:
+    """A plug of whole watts makes two of a standby of one; a locked rotor's try takes more."""
+    values = sound()
+    plant = house()
+    electronic = Pump(id="charging", drive="electronic", duty="store", rated_power_w=(3.0, 25.0))
+    plant = replace(plant, pumps=(plant.pumps[0], electronic))
+    readings = record(values, {})
+    fast_ms = np.arange(0, DAYS * DAY_MS, 10_000)
+    charges = np.repeat(values["charging.power"] > 0, 6)
+    blips = (fast_ms >= TIME_MS[LATE][0]) & (fast_ms < TIME_MS[LATE][0] + HOUR_MS)
+    blips &= (fast_ms // 10_000) % 6 == 0
+    power = np.where(charges, 9.0, np.where(blips, blip_w, 0.0))
+    readings["charging.power"] = Readings.of(fast_ms, power)
+    situation = Situation(plant=plant, record=readings, span=Span(0, DAYS * DAY_MS))
+    assert {f.fault for f in examine(situation, [FAULTS["stall"]]).findings} == faults
