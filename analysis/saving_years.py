@@ -5,14 +5,24 @@ from typing import Any
 
 import numpy as np
 
-from analysis.climate import Days, outdoor_days
+from analysis.climate import Days, belief_of_zone, outdoor_days
 from analysis.errors import StokeholdError
 from analysis.finance import Terms
 from analysis.habits import Kind
 from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump_days import PumpDays, pump_days
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import Ratio, holds_power, matched_ratio, old_use, rest_power_w
+from analysis.saving_ratio import (
+    LIFT_DOUBT,
+    Ratio,
+    holds_power,
+    load_lift,
+    matched_ratio,
+    old_use,
+    ran,
+    rest_power_w,
+    temperature_on,
+)
 from analysis.season import year_draws
 from analysis.season_weather import History
 from analysis.timebase import Span, to_ms
@@ -186,6 +196,7 @@ def _same_hours(case: SwapCase, ratio: Ratio) -> DrawnYears:
     changed = hours if steady else hours * power
     old = season * (1.0 - part + part / changed)
     new = _new_year(case, season, ratio) * (part + (1.0 - part) * power * hours)
+    new = new * np.exp(_lift(case, rng))
     meter = _meter_share(case) * rng.standard_normal(_DRAWS)
     middle, share = float(np.median(season)), ratio.energy
     parts = {
@@ -203,6 +214,21 @@ def _same_hours(case: SwapCase, ratio: Ratio) -> DrawnYears:
     return DrawnYears(
         old, new, (old - new) * (1.0 + meter), seen, parts, method, _notes(case, ratio)
     )
+
+
+def _lift(case: SwapCase, rng: np.random.Generator) -> FloatArray:
+    """Logarithms by which the new pump's year may ask more power than its days; see `load_lift`."""
+    swap = case.swap
+    if (swap.old.drive, swap.new.drive) != ("induction", "electronic") or (
+        _kind(case.pump) != "heating"
+    ):
+        return np.zeros(_DRAWS)
+    after = case.after
+    temp = temperature_on(case.outdoor, after.start_ms)
+    usual = belief_of_zone(case.plant.timezone).usual_on(after.start_ms)
+    known = np.where(np.isfinite(temp), temp, usual)
+    lift = load_lift(known[np.isfinite(after.kwh) & ran(after)])
+    return np.asarray(lift + LIFT_DOUBT * rng.standard_normal(_DRAWS))
 
 
 def _new_year(case: SwapCase, old: FloatArray, ratio: Ratio) -> FloatArray:
