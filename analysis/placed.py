@@ -34,16 +34,19 @@ def placed_pumps(plant: Plant, pump: Pump, span: Span) -> list[Placed]:
     for start, end in pairwise([span.start_ms, *inside, span.end_ms]):
         ahead = next((s for s, t in zip(swaps, times, strict=True) if t > start), None)
         # The pump of a stretch is the one the next swap takes out, or the last one brought in.
-        plate = ahead.old if ahead else swaps[-1].new if swaps else None
-        found.append(Placed(Span(start, end), _as_plated(pump, plate)))
+        if ahead is not None:
+            before = replace(pump, rated_power_w=None)  # the plant file's plate is not its own
+            found.append(Placed(Span(start, end), _as_plated(before, ahead.old)))
+        else:
+            here = _as_plated(pump, swaps[-1].new) if swaps else pump
+            found.append(Placed(Span(start, end), here))
     return found
 
 
-def _as_plated(pump: Pump, plate: PumpPlate | None) -> Pump:
-    if plate is None:
-        return pump
+def _as_plated(pump: Pump, plate: PumpPlate) -> Pump:
     always = pump.always_on if plate.always_on is None else plate.always_on
-    return replace(pump, drive=plate.drive or pump.drive, always_on=always)
+    rated = plate.rated_power_w or pump.rated_power_w
+    return replace(pump, drive=plate.drive or pump.drive, always_on=always, rated_power_w=rated)
 
 
 def present_span(plant: Plant, pump: Pump, span: Span) -> Span:

@@ -50,3 +50,13 @@ def test_a_span_beside_a_swap_knows_its_pump() -> None:
     (old,), (new,) = (placed_pumps(plant(swap), PUMP, span) for span in (before, after))
     assert (old.pump.drive, old.pump.always_on) == ("induction", False)
     assert (new.pump.drive, new.pump.always_on) == ("electronic", False)
+
+
+def test_each_pump_has_its_own_plate() -> None:
+    """The plant file's power range is the present pump's: the old one has its own, or none."""
+    rated = replace(PUMP, rated_power_w=(4.0, 34.0))
+    for told in ((35.0, 80.0), None):
+        old = PumpPlate(drive="induction", rated_power_w=told)
+        before, now = placed_pumps(plant(Swap(pump="heating", time=FIRST, old=old)), rated, SPAN)
+        assert before.pump.rated_power_w == told
+        assert now.pump.rated_power_w == (4.0, 34.0)
