@@ -196,6 +196,7 @@ def fitting_with_heat(plant: Plant, swapped: Swapped, record: Record, end_ms: in
     return Heated(
         replace(
             seen,
+            time_ms=days[0],  # air shows where the pump first runs warm
             before=year.part(Span(last - BEFORE_MS, last)),
             after=seen.after.part(Span(days[0], until)),
         ),

@@ -108,7 +108,7 @@ def test_a_pump_exchanged_in_summer_is_judged_once_it_has_had_heat() -> None:
     for name, cold in names.items():
         early = played.record[name].within(Span(0, at))
         late = played.record[name].within(Span(at, end))
-        times = np.arange(at - 30 * DAY_MS, at + 60 * DAY_MS, 10 * MINUTE_MS)
+        times = np.arange(at - 30 * DAY_MS, at + 60 * DAY_MS, MINUTE_MS)
         record[name] = (
             Readings.of(early.time_ms - 30 * DAY_MS, early.value)
             .joined(Readings.of(times, np.full(len(times), cold)))
@@ -119,6 +119,8 @@ def test_a_pump_exchanged_in_summer_is_judged_once_it_has_had_heat() -> None:
     assert first[-1].is_open
     assert not first[-1].found
     assert [check.mistake.name for check in heated.found] == ["isolator_half_shut"]
+    states = {check.mistake.name: check.judged.state for check in heated.checks}
+    assert states["air"] == "sound"
     assert at + 74 * DAY_MS <= heated.until_ms <= at + 76 * DAY_MS
 
 
