@@ -213,6 +213,18 @@ class Years:
     temp_c: FloatArray
     usual_c: FloatArray
 
+    def as_measured(self, days: Days | None, first: int) -> FloatArray:
+        """Temperatures in which the days that were measured are as measured.
+
+        `first` is the running number of the years' first day, see `day_numbers`.
+        """
+        found = self.temp_c.copy()
+        if days is not None:
+            at = day_numbers(days.start_ms) - first
+            inside = (at >= 0) & (at < found.shape[1]) & days.known
+            found[:, at[inside]] = days.value[inside]
+        return found
+
 
 def drawn_years(
     days: Days | None, belief: Belief, first_day: float, *, number: int, seed: int = 0
@@ -287,6 +299,11 @@ def _wander(rng: np.random.Generator, number: int, spread: float, memory: float)
     kick = rng.standard_normal((number, YEAR_DAYS)) * spread * np.sqrt(1 - keep * keep)
     kick[:, 0] = rng.standard_normal(number) * spread
     return np.asarray(lfilter([1.0], [1.0, -keep], kick, axis=1))
+
+
+def day_numbers(start_ms: IntArray) -> IntArray:
+    """Running number of local days, from their midnights."""
+    return np.asarray((start_ms + DAY_MS // 2) // DAY_MS, np.int64)
 
 
 def first_day_of_year(time_ms: int, timezone: str) -> int:

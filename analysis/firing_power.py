@@ -188,7 +188,6 @@ class _Order(NamedTuple):
     """
 
     reached: float
-
     before: float
     after: float
     inside_share: float

@@ -1,6 +1,7 @@
 """Too hot: a temperature above the limit of its place, or a pump body hotter than its water."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -140,27 +141,37 @@ def _overloads(seen: Watched, pump: str, situation: Situation) -> Iterator[Findi
     for stage, own, signs in seen.staged(pump):
         over[stage.rows] = overloaded(signs)[own]
     start_ms = seen.minutes.start_ms
-    ends = seen.end_ms(len(seen.minutes) - 1)
     for span in spans_of(_lasting_on(over, trailing(over, _END_MIN) > 0), start_ms):
         rows = slice(*np.searchsorted(start_ms, (span.start_ms, span.end_ms)))
         rated = next(p.rated_power_w for p in situation.plant.pumps if p.id == pump)
         watts = float(np.nanmax(seen.minutes.pumps[pump].drawn.power_w[rows]))
         plate = f"at most {rated[1]:.0f} by its plate" if rated else "less"
-        yield Finding(
-            subject=pump,
-            fault="overheating",
-            start_ms=span.start_ms,
-            end_ms=None if span.end_ms == ends else span.end_ms,
-            raised_ms=span.start_ms + MINUTE_MS,
-            urgency="now",
-            confidence=0.8,
-            evidence=(Evidence(channel.id, "power while running", watts, plate, "W"),),
+        evidence = (Evidence(channel.id, "power while running", watts, plate, "W"),)
+        yield replace(
+            _hot_pump(seen, pump, span=span, confidence=0.8, evidence=evidence),
             ruled_out=(
                 "a seized rotor: the pipes follow the boiler",
                 "another setting: none takes more than the plate's greatest",
             ),
             possible=("winding or electronics failing", "overheating", "another pump than entered"),
         )
+
+
+def _hot_pump(
+    seen: Watched, pump: str, *, span: Span, confidence: float, evidence: tuple[Evidence, ...]
+) -> Finding:
+    """What every finding of a hot pump has in common: it wakes, and ends with its span."""
+    ends = seen.end_ms(len(seen.minutes) - 1)
+    return Finding(
+        subject=pump,
+        fault="overheating",
+        start_ms=span.start_ms,
+        end_ms=None if span.end_ms == ends else span.end_ms,
+        raised_ms=span.start_ms + MINUTE_MS,
+        urgency="now",
+        confidence=confidence,
+        evidence=evidence,
+    )
 
 
 def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
@@ -212,16 +223,9 @@ def _body_finding(
         usual = f"{levels.low_w or 0.0:.0f} to {levels.high_w or 0.0:.0f} when running"
         watts = float(np.nan_to_num(signs.power_w[place]))
         evidence.append(Evidence(power.id, "power meanwhile", watts, usual, "W"))
-    ends = seen.end_ms(len(seen.minutes) - 1)
-    return Finding(
-        subject=pump,
-        fault="overheating",
-        start_ms=span.start_ms,
-        end_ms=None if span.end_ms == ends else span.end_ms,
-        raised_ms=span.start_ms + MINUTE_MS,
-        urgency="now",
-        confidence=0.95 if certain else 0.7,
-        evidence=tuple(evidence),
+    confidence = 0.95 if certain else 0.7
+    return replace(
+        _hot_pump(seen, pump, span=span, confidence=confidence, evidence=tuple(evidence)),
         ruled_out=(
             "hot water passing: the body is compared with its own pipes",
             "a glitch: it lasts for minutes",

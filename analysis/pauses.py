@@ -26,7 +26,7 @@ def habitual_pause_min(power_w: FloatArray, split_w: float, days: float) -> int:
     ends, length = (
         a[(length >= _PAUSE_MIN[0]) & (length <= _PAUSE_MIN[1])] for a in (ends, length)
     )
-    with_one = len(np.unique(ends // 1440))
+    with_one = len(np.unique(ends // DAY_MIN))
     is_habit = len(length) >= _LEAST_PAUSES and with_one >= _PAUSED_DAYS * days
     return int(length.max()) if is_habit else 0
 

@@ -262,8 +262,12 @@ def _standby_w(rest_w: FloatArray, told_w: FloatArray) -> float | None:
     least = max(_STANDBY_MIN, round(_LEVEL_SHARE * len(kept)))
     standby = float(np.partition(kept, least - 1)[least - 1])
     # A plug that tells whole watts may tell one or none of the same standby.
-    is_whole = bool((np.abs(told_w - np.round(told_w)) < 0.01).all())
-    return None if is_whole and standby < _WHOLE_LEAST_W else standby
+    return None if tells_whole_watts(told_w) and standby < _WHOLE_LEAST_W else standby
+
+
+def tells_whole_watts(told_w: FloatArray) -> bool:
+    """Whether a plug tells its readings [W] without decimals."""
+    return bool((np.abs(told_w - np.round(told_w)) < 0.01).all())
 
 
 def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:

@@ -21,6 +21,7 @@ from analysis.pump_learned import (
     charging,
     heat_made,
     stirred,
+    tells_whole_watts,
     wants_heating,
 )
 from analysis.readings import FloatArray
@@ -188,8 +189,7 @@ class Signs:
         floor = _TOO_LITTLE * self.seen_floor_w
         # Beyond what a plug's step can feign: a try takes more than the floor on top, and of two
         # whole watts a plug may invent one.
-        told = np.append(low, high)
-        least = _TRY_W + (1.0 if (told == np.round(told)).all() else 0.0)
+        least = _TRY_W + (1.0 if tells_whole_watts(np.append(low, high)) else 0.0)
         pulse = (low <= self.part_way_w) & (high > low + least)
         pulse |= (low <= floor) & (high > low + max(least, 1.2 * self.seen_floor_w))
         pulse &= self.known

@@ -151,7 +151,8 @@ def _old_use(case: SwapCase, drawn: DrawnYears) -> FloatArray:
     if case.hours_changed:
         daily = drawn.old[:, None] / YEAR_HOURS * after.hours[None, :]
         return np.asarray(np.where(np.isfinite(after.kwh), daily, np.nan))
-    by = after.kwh if case.since is None else case.since
+    since = case.since
+    by = after.kwh if since is None else since
     whole = float(np.nansum(by))
     if whole <= 0:
         return np.tile(by, (len(drawn.share), 1))

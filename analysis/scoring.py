@@ -13,22 +13,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.estimate import Estimate
-from analysis.tally import FaultTally, Mistake, Tally
+from analysis.tally import GROUPS, FaultTally, Mistake, Tally
 from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
 from analysis.verdict import judge_claim
 
-SLOW = frozenset(
-    {
-        "bearing_drag",
-        "capacitor_ageing",
-        "sludge",
-        "air",
-        "reversed_flow",
-        "ghost_flow",
-        "standing_loss_high",
-        "night_reduction_misfit",
-    }
-)
+SLOW = GROUPS["slow"] | {"standing_loss_high", "night_reduction_misfit"}
 GRACE_MS = DAY_MS
 SLOW_GRACE_MS = 7 * DAY_MS
 CONSEQUENCES: dict[str, frozenset[str]] = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import log_ndtr, logsumexp
 
-from analysis.climate import TROPICAL_YEAR, YEAR_DAYS
+from analysis.climate import TROPICAL_YEAR, YEAR_DAYS, day_numbers
 from analysis.habits import AWAY, BOILER, WATER, Habit, heating
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
@@ -19,7 +19,6 @@ from analysis.season_weather import (
     POSSIBILITIES,
     History,
     SeasonWeather,
-    day_numbers,
     season_weather,
 )
 from analysis.signature import memory_of

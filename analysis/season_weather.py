@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.climate import (
+    TEMPERATE,
     YEAR_DAYS,
     Days,
     Years,
     belief_of_zone,
+    day_numbers,
     day_of_year,
     drawn_years,
     sun_of_year,
@@ -20,7 +22,6 @@ from analysis.timebase import DAY_MS
 
 POSSIBILITIES = 2000
 _NODES = np.polynomial.hermite_e.hermegauss(7)
-_SPELLS_K = 3.2
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -58,11 +59,6 @@ class History:
     is_always_on: bool
     timezone: str
     is_switched: bool = False
-
-
-def day_numbers(start_ms: IntArray) -> IntArray:
-    """Running number of local days, from their midnights."""
-    return np.asarray((start_ms + DAY_MS // 2) // DAY_MS, np.int64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,7 +115,7 @@ def season_weather(history: History, first: int) -> SeasonWeather:
     load = np.clip((15.5 - np.median(years.usual_c[:, at[there]], axis=0)) / LOAD_K, 0.0, 1.0)
     headroom = 0.1 if history.is_steady else 0.4
     wide = history.full_kwh[1] * kick + headroom * (1.0 - load.mean()) * np.abs(lift)
-    year_c = _with_measured(years.temp_c, history.outdoor, first)
+    year_c = years.as_measured(history.outdoor, first)
     return SeasonWeather(
         follows,
         seen,
@@ -156,25 +152,16 @@ def _damped_on(follows: Weathers, outdoor: Days | None, numbers: IntArray) -> Fl
     return follows.damped(whole[None, :])[:, numbers - first]
 
 
-def _with_measured(temp_c: FloatArray, outdoor: Days | None, first: int) -> FloatArray:
-    """Drawn years in which the days that were measured are as measured."""
-    if outdoor is None:
-        return temp_c
-    numbers = day_numbers(outdoor.start_ms) - first
-    inside = (numbers >= 0) & (numbers < YEAR_DAYS) & outdoor.known
-    found = temp_c.copy()
-    found[:, numbers[inside]] = outdoor.value[inside]
-    return found
-
-
 def _expected(weather: SeasonWeather, habit: Habit, sun: FloatArray) -> FloatArray:
     """Drivers to be expected on days whose weather is not known, one shift for all of them."""
     rng = np.random.default_rng(13)
     years, at = weather.years, weather.at
     share = min(5.4 / max(len(at), 1), 1.0)
-    shift = rng.standard_normal((len(years.usual_c), 1)) * np.hypot(1.0, _SPELLS_K * share**0.5)
+    shift = rng.standard_normal((len(years.usual_c), 1)) * np.hypot(
+        1.0, TEMPERATE.spells_k * share**0.5
+    )
     usual = years.usual_c[:, at] + shift
-    spread = _SPELLS_K * (1.0 - share) ** 0.5
+    spread = TEMPERATE.spells_k * (1.0 - share) ** 0.5
     nodes, weights = _NODES
     found = sum(
         w * weather.follows.columns(habit.shape, at_node, sun, slow_c=at_node)

@@ -13,6 +13,7 @@ from analysis.climate import (
     Days,
     Years,
     belief_of_zone,
+    day_numbers,
     day_of_year,
     drawn_years,
     sun_of_year,
@@ -69,13 +70,11 @@ def _rest_of_year(days: FireDays, known: BoolArray, timezone: str, flame: Flame)
     """Starts on the days of the year that were not seen, one sum for each possibility."""
     first = float(day_of_year(np.int64(days.start_ms[0] + DAY_MS // 2)))
     belief = belief_of_zone(timezone)
-    has_weather = bool(np.isfinite(days.outdoor_c).sum() >= _LEAST_DAYS)
-    outdoor = Days(days.start_ms, days.outdoor_c) if has_weather else None
+    measured = Days(days.start_ms, days.outdoor_c)
+    outdoor = measured if measured.known.sum() >= _LEAST_DAYS else None
     years = drawn_years(outdoor, belief, first, number=NUMBER, seed=5)
     sun = sun_of_year(first, belief)
-    year_c = years.temp_c.copy()
-    measured = np.flatnonzero(np.isfinite(days.outdoor_c))
-    year_c[:, measured] = days.outdoor_c[measured]
+    year_c = years.as_measured(measured, int(day_numbers(days.start_ms[:1])[0]))
     seen = _seen(days, known, years if outdoor is None else None, sun)
     missing = np.ones(YEAR_DAYS, bool)
     missing[: len(days)] = ~known

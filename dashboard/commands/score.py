@@ -187,13 +187,12 @@ def _say_score(document: Mapping[str, Any]) -> None:
         f"{'delay h':>8s} {'p90':>7s} {'sep.':>5s} {'recall':>6s} {'days':>6s}   "
         "false a plant-year: now soon note"
     )
-    false = document["false_alarms_per_plant_year"]["by_fault"]
+    wrongly = document["false_alarms_per_plant_year"]
+    false = wrongly["by_fault"] | {"all": wrongly["all"]}
     rows = document["faults"] | document["together"]
-    for name in [*sorted({*document["faults"], *false}), *document["together"]]:
+    for name in [*sorted({*document["faults"], *wrongly["by_fault"]}), *document["together"]]:
         row = rows.get(name)
-        counted = document["false_alarms_per_plant_year"]["all"] if name == "all" else None
-        counted = counted or false.get(name, {})
-        wrong = "  ".join(_figure(counted.get(u, 0.0)) for u in ("now", "soon", "note"))
+        wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
         if row is None:
             say(f"{name:24s} {0:5d} {'':58s}   {wrong}")
             continue
