@@ -1,6 +1,6 @@
 """How well each possible season explains a machine's days: a straight line in closed form."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -63,15 +63,43 @@ def fits_of(weather: SeasonWeather, history: History, habits: tuple[Habit, ...])
         there &= ~away_days(history.days.value)
     use = history.days.value[there]
     at = day_numbers(history.days.start_ms)[there].astype(np.float64)
-    looks = [
-        _look(habit, one[:, :, there], use, at=at, full=_full(weather, history, habit))
-        for habit, one in zip(habits, columns, strict=True)
-    ]
+    looks = []
+    for habit, one in zip(habits, columns, strict=True):
+        full = _full(weather, history, habit)
+        quiet = _quieted(habit, use, weather.unseen(habit) * float(full.mean()))
+        looks.append(_look(quiet, one[:, :, there], use, at=at, full=full))
     inflation = min(looks, key=lambda look: look.left).inflation
     stays = 1.0
     if history.kind == "water":
         stays = share_at_home(history.days.value, YEAR_DAYS - int(history.days.known.sum()))
     return [_fit(look, use, inflation=inflation, stays=stays) for look in looks]
+
+
+_FEW_DAYS = 8
+_STILL = 0.005
+
+
+def _quieted(habit: Habit, use: FloatArray, unseen_kwh: float) -> Habit:
+    """A habit whose rise with the load is no greater than the days' own unrest lets it be.
+
+    Where no weather was measured it was there all the same: days that hardly differ through
+    weeks of it are those of a machine that does not follow it.
+
+    Parameters
+    ----------
+    habit : Habit
+        As held beforehand.
+    use : ndarray
+        Energy of the days [kWh].
+    unseen_kwh : float
+        By how much days would wander if the rise bore all of a day at full power [kWh].
+    """
+    if unseen_kwh <= 0 or len(use) < _FEW_DAYS:
+        return habit
+    most = max(float(use.std()), _STILL * float(use.mean())) / unseen_kwh
+    middle, spread = habit.second
+    kept = most**2 / (most**2 + spread**2)
+    return replace(habit, second=(middle * kept, spread * kept**0.5))
 
 
 def _full(weather: SeasonWeather, history: History, habit: Habit) -> FloatArray:
