@@ -11,11 +11,12 @@ import pytest
 import analysis
 from analysis.errors import StokeholdError
 from analysis.estimate import Estimate
+from analysis.normal_use import predicted_total
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
 from analysis.readings import Readings
 from analysis.saving import saving_of, together
 from analysis.saving_years import Question
-from analysis.signature import Points, fit_signature, predicted_total
+from analysis.signature import Points, fit_signature
 from analysis.timebase import DAY_MS, Span, to_ms
 from analysis.verdict import judge_claim
 
