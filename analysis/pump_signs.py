@@ -88,10 +88,10 @@ class Signs(PipeSigns):
 
     @cached_property
     def rests_by_habit(self) -> BoolArray:
-        """It rests as it did on days before, of its own, and not for much longer than ever."""
+        """Entered as always on, it rests of its own as it did before, and not much longer."""
         resting = self.idle | self.odd
         age = lasting(resting)
-        if self.usual.rest_days < _HABIT_DAYS:
+        if not self.one.pump.always_on or self.usual.rest_days < _HABIT_DAYS:
             return np.zeros(len(age), bool)
         since_ms, first_ms = self.usual.rests_since_ms, int(self.plant.start_ms[0])
         if since_ms is not None and first_ms <= self.learned.until_ms:
