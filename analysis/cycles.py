@@ -93,7 +93,7 @@ class BoilerCycles:
             "boiler": self.boiler,
             "method": self.method,
             "channel": self.channel,
-            "cycles": [_cycle_document(c) for c in self.cycles],
+            "cycles": [c.document() for c in self.cycles],
             "summary": self.summary.document(),
             "coverage": plain(self.coverage, 4),
             "cross_check": self.check.document() if self.check else None,
@@ -118,16 +118,6 @@ class BoilerCycles:
         for name in ("start", "end"):
             frame[name] = pd.to_datetime(frame[name], unit="ms", utc=True)
         return frame
-
-
-def _cycle_document(cycle: Cycle) -> dict[str, Any]:
-    return {
-        "start": format_rfc3339(cycle.start_ms),
-        "end": format_rfc3339(cycle.end_ms),
-        "on_s": plain(cycle.on_s),
-        "off_s": plain(cycle.off_s),
-        "complete": cycle.is_complete,
-    }
 
 
 def boiler_cycles(

@@ -9,7 +9,7 @@ from analysis.estimate import plain
 from analysis.plant import Boiler
 from analysis.readings import IntArray
 from analysis.thumb import RULES, BoilerRules
-from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span, local_day_edges
+from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span, format_rfc3339, local_day_edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,16 @@ class Cycle:
     end_ms: int
     off_s: float | None
     is_complete: bool
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "start": format_rfc3339(self.start_ms),
+            "end": format_rfc3339(self.end_ms),
+            "on_s": plain(self.on_s),
+            "off_s": plain(self.off_s),
+            "complete": self.is_complete,
+        }
 
     @property
     def on_s(self) -> float:

@@ -31,10 +31,14 @@ _IDLE_MOST_BOILER_W = 60.0
 10 W and more (common practice, no source)."""
 
 
+_OF_PLATE = 0.9
+"""An electronic pump that runs takes no less of its plate's least, its rounding counted in."""
 _SURELY_REST_W = 0.5
 _NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
 _STANDBY_MIN = 10
 _STIRS_LEAST_MIN = 30
+_CHARGED_MIN, _CHARGED_K = (6, 9, 12), 0.9
+"""Drawing never warms a store; strapped sensors show half a kelvin (common practice)."""
 _SENSORS_APART_K = 2.0
 _WARMS_K = 0.8
 """More than the noise and one step of a strapped sensor; common practice, no source."""
@@ -102,6 +106,11 @@ class PumpLearned:
     recurs_min : int
         Longest of the stretches told as a fault that ended by themselves, where three days or
         more had one [min], else 0.
+    rest_days, rest_most_min : int
+        Days of the last four weeks with a rest that began and ended by itself, and the longest
+        such rest [min].
+    rests_since_ms : int or None
+        When the rest began that stood at the end of what was learned [ms].
     rests_from : tuple of int
         Longest rest that began in each quarter hour of the local day, where several days had
         one [min], else 0.
@@ -125,6 +134,9 @@ class PumpLearned:
     longest_rest_min: int = 0
     pause_min: int = 0
     recurs_min: int = 0
+    rest_days: int = 0
+    rest_most_min: int = 0
+    rests_since_ms: int | None = None
     rests_from: tuple[int, ...] = ()
     longest_run_min: int = 0
     slots: tuple[float, ...] = ()
@@ -140,7 +152,8 @@ class PlantLearned:
     """What is usual for a plant: its pumps, and the electric levels of its boilers.
 
     `store_low_c` is the least usual temperature at the top of the store [Cel]; `silent_ms` how
-    long a channel may be silent, where that is its habit [ms].
+    long a channel may be silent, where that is its habit [ms]; `days` were looked at, up to
+    `until_ms` [ms].
     """
 
     pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
@@ -148,6 +161,7 @@ class PlantLearned:
     store_low_c: float | None = None
     silent_ms: Mapping[str, int] = field(default_factory=dict)
     days: float = 0.0
+    until_ms: int = 0
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -163,6 +177,7 @@ class PlantLearned:
             store_low_c=document.get("store_low_c"),
             silent_ms=document.get("silent_ms", {}),
             days=float(document.get("days", 0.0)),
+            until_ms=int(document.get("until_ms", 0)),
         )
 
 
@@ -222,6 +237,7 @@ def learn_levels(
     idle_most_w: float,
     least_rest: float = _LEVEL_SHARE,
     unless: BoolArray | None = None,
+    works_from_w: float | None = None,
 ) -> Levels:
     """Power at rest and at work, parted where the machine hardly ever is.
 
@@ -235,12 +251,18 @@ def learn_levels(
         Share of the time that makes a level of rest.
     unless : ndarray of bool, optional
         Minutes to leave out.
+    works_from_w : float, optional
+        Where nothing parts rest and work, a machine that mostly takes more works; `idle_most_w`
+        by default [W].
     """
     usable = drawn.is_steady & ~np.isnan(drawn.power_w)
     steady = drawn.power_w[usable if unless is None else usable & ~unless]
     if len(steady) < 30:
         return Levels()
     split = _widest_gap(steady, idle_most_w, least_rest)
+    if split is None:
+        works_w = idle_most_w if works_from_w is None else works_from_w
+        split = -1.0 if float(np.median(steady)) > works_w else works_w
     rest, work = steady[steady <= split], steady[steady > split]
     idle = float(np.quantile(rest, 0.99)) if len(rest) >= 10 else None
     standby = _standby_w(rest, drawn.low_w[usable])
@@ -272,7 +294,12 @@ def tells_whole_watts(told_w: FloatArray) -> bool:
 
 def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:
     """Levels of a pump; a power at which its pipe was seen to grow warm is no rest."""
-    found = learn_levels(one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep)
+    rated, works_w = one.pump.rated_power_w, _IDLE_MOST_PUMP_W
+    if rated and one.pump.drive == "electronic":
+        works_w = min(works_w, _OF_PLATE * rated[0])
+    found = learn_levels(
+        one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep, works_from_w=works_w
+    )
     if found.idle_w is None or found.split_w is None or found.idle_w <= _SURELY_REST_W:
         return found
     rests = keep & (one.drawn.high_w <= found.split_w)
@@ -298,8 +325,11 @@ def stirred(pipe_c: FloatArray, source_c: FloatArray, state: BoolArray) -> BoolA
     return np.asarray(warms & fed)
 
 
-def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float:
-    """Middle of the widest stretch of power, on a scale of ratios, that is hardly ever taken."""
+def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float | None:
+    """Middle of the widest stretch of power, on a scale of ratios, that is hardly ever taken.
+
+    None where no stretch parts two levels.
+    """
     scaled = np.log(np.maximum(steady, 0.0) + _OFFSET_W)
     edges = np.linspace(np.log(_OFFSET_W) - 1e-9, np.log(idle_most_w * 2.0 + _OFFSET_W), _BINS + 1)
     width = edges[1] - edges[0]
@@ -313,7 +343,7 @@ def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> fl
     usable &= len(steady) - below > _LEVEL_SHARE * len(steady)
     usable &= begins <= np.log(idle_most_w + _OFFSET_W)
     if not usable.any() or run[usable].max() * width < np.log(_LEAST_RATIO):
-        return -1.0 if float(np.median(steady)) > idle_most_w else idle_most_w
+        return None
     at = int(np.argmax(np.where(usable, run, 0)))
     return float(np.exp(0.5 * (begins[at] + edges[at + 1])) - _OFFSET_W)
 
@@ -343,15 +373,20 @@ def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
     """Minutes in which some store-charging pump works.
 
     After a holiday without a charge none is learned: then its plate, or what no pump takes at
-    rest, tells.
+    rest, tells. Where its plug is not heard, a store's top that warms below a hotter boiler does.
     """
     on = np.zeros(len(minutes), bool)
+    top = minutes.store_top_c
+    with np.errstate(invalid="ignore"):
+        rises = [top - ago(top, k) > _CHARGED_K for k in _CHARGED_MIN]
+        warms = np.logical_or.reduce(rises) & (minutes.boiler_flow_c > top)
     for name, one in minutes.pumps.items():
         if one.pump.duty == "store":
             rated = one.pump.rated_power_w
             least = 0.5 * rated[0] if rated else _IDLE_MOST_PUMP_W
             split = levels[name].split_w if name in levels else None
             on |= np.nan_to_num(one.drawn.high_w) > (least if split is None else split)
+            on |= warms & np.isnan(one.drawn.power_w)
     return on
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.estimate import Estimate
-from analysis.tally import GROUPS, FaultTally, Mistake, Tally
+from analysis.tally import GROUPS, CycleTally, FaultTally, Mistake, Tally
 from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
 from analysis.verdict import judge_claim
 
@@ -185,7 +185,7 @@ def _hottest_c(finding: _Told) -> float:
 
 
 def score_cycles(
-    tally: Tally,
+    tally: CycleTally,
     truth: Mapping[str, Any],
     cycles: Mapping[str, Any],
     known: Sequence[Span] | None = None,
@@ -198,7 +198,7 @@ def score_cycles(
 
     Parameters
     ----------
-    tally : Tally
+    tally : CycleTally
         Counted into, in place.
     truth, cycles : mapping
         Truth document; cycles document of any program.
@@ -216,10 +216,10 @@ def score_cycles(
         for row in boilers[0]["cycles"]
         if row["complete"] and row["end"] is not None
     ]
-    tally.cycles_true += len(true)
-    tally.cycles_found += len(found)
+    tally.true += len(true)
+    tally.found += len(found)
     for start, end, one in _pairs(true, found):
-        tally.cycles_matched += 1
+        tally.matched += 1
         tally.edges_s.append(min(abs(start - one[0]), abs(start - one[1])) / 1000.0)
         tally.edges_s.append(abs(end - one[2]) / 1000.0)
 

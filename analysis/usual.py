@@ -14,6 +14,8 @@ _FLOW_SPREAD = 0.04
 _SETTLED = 0.08
 """Change of level within a baseline, as a share, that automatic adaptation alone makes."""
 _SLIDE_DAYS = 3
+_VENTING_DAYS = 3
+"""A pump may flutter for so long after a refill (common practice, no source)."""
 _LIKE, _LEAST_LIKE = 0.15, 3
 """Days whose flow differs by less than this share are alike; so many make a comparison."""
 _REACH = 0.25
@@ -51,10 +53,11 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
     """Rows that make an epoch's baseline; none while the pump is still being learned.
 
     A pump that adapts its own curve moves for weeks after it was fitted: its
-    baseline begins once its level has settled.
+    baseline begins once its level has settled. Days in which air may be on its
+    way out are nobody's habit.
     """
     rows = history.rows(epoch)
-    rows = rows[history.days.run_h[rows] >= 1.0]
+    rows = rows[(history.days.run_h[rows] >= 1.0) & ~_vents(history, rows)]
     if len(rows) < LEARNING_DAYS:
         return rows[:0]
     if epoch.drive == "induction":
@@ -66,6 +69,14 @@ def baseline_rows(history: PumpHistory, epoch: Epoch) -> IntArray:
         if np.median(level[part[-third:]]) - np.median(level[part[:third]]) > -_SETTLED:
             return part
     return rows[:0]
+
+
+def _vents(history: PumpHistory, rows: IntArray) -> BoolArray:
+    """Rows of the first days after a refill."""
+    vents = np.zeros(len(rows), np.bool_)
+    for refill in (e for e in history.epochs if e.why == "refilled"):
+        vents |= (rows >= refill.first) & (rows < refill.first + _VENTING_DAYS)
+    return vents
 
 
 def level_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:

@@ -4,13 +4,16 @@ import argparse
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import ExitStack, closing
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.plant import Plant
 from analysis.readings import Record
-from analysis.timebase import Span
+from analysis.timebase import DAY_MS, HOUR_MS, Span, to_ms
+from collector.journal import Entry
 from collector.replay import Publisher, messages, publish_when_due
 from collector.service import Service
 from collector.settings import (
@@ -27,7 +30,19 @@ from dashboard.command import (
 )
 from dashboard.serving import serve_pages, time_argument, wait
 
+if TYPE_CHECKING:
+    from analysis.rehearsal.rehearse import Rehearsal
+
 _HISTORY_DAYS = 365
+_WRITTEN = {
+    "holiday": ("remark", "away for some days, heating turned down"),
+    "power_cut": ("remark", "no mains in the whole street"),
+    "firewood_day": ("remark", "stove lit all day, the boiler had little to do"),
+    "refill_venting": ("refill", "topped up to 1.5 bar, radiators vented"),
+}
+"""What the people of the invented house wrote down of what befell it."""
+_SERVICED = 0.45
+"""When its boiler was serviced, as a share of the history."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
             web=WebSettings(port=arguments.port),
             folder=Path(folder),
         )
-        _lay_in(plant, settings, record, now)
+        _lay_in(rehearsal, settings, now)
         say(f"{plant.name}: history laid in after {time.monotonic() - began:.0f} s")
         with Service([plant], settings) as service, ExitStack() as stack:
             stack.enter_context(_LiveReadings(plant, settings, record, now))
@@ -62,11 +77,34 @@ def run(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _lay_in(plant: Plant, settings: Settings, record: Record, now_ms: int) -> None:
-    past = Span(ALL_TIME.start_ms, now_ms)
+def _lay_in(rehearsal: "Rehearsal", settings: Settings, now_ms: int) -> None:
+    """Readings and logbook up to now."""
+    plant, past = rehearsal.plant, Span(ALL_TIME.start_ms, now_ms)
     with closing(Site.open([plant], settings)) as site:
         for channel in plant.channels:
-            site.store.load(address(plant, channel), record[channel.id].within(past))
+            readings = rehearsal.record[channel.id].within(past)
+            site.store.load(address(plant, channel), readings)
+        for entry in _logbook(rehearsal, now_ms):
+            if entry.time_ms < now_ms:
+                site.journal.add_entry(entry)
+
+
+def _logbook(rehearsal: "Rehearsal", now_ms: int) -> Iterator[Entry]:
+    """What was written down in the invented house: its events, exchanges and a service."""
+    plant, truth = rehearsal.plant, rehearsal.truth
+    for event in truth.negatives:
+        if event.what in _WRITTEN:
+            kind, words = _WRITTEN[event.what]
+            written_ms = event.start_ms if kind == "refill" else event.end_ms
+            yield Entry(0, plant.key, written_ms, "plant", kind, words, "owner")
+    for swap in plant.swaps:
+        words = "old pump out, new one in, both valves opened, vented"
+        yield Entry(0, plant.key, to_ms(swap.time), swap.pump, "swap", words, "heating firm")
+    around_ms = truth.start_ms + round(_SERVICED * (now_ms - truth.start_ms))
+    serviced = around_ms // DAY_MS * DAY_MS + 10 * HOUR_MS
+    for boiler in plant.boilers:
+        words = "yearly service: burner and flue way cleaned, flue gas read"
+        yield Entry(0, plant.key, serviced, boiler.id, "service", words, "heating firm")
 
 
 class _LiveReadings:

@@ -1,12 +1,12 @@
 """Rehearsals scored."""
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from os import cpu_count
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from tqdm import tqdm
 
@@ -17,7 +17,6 @@ from analysis.faults import examine, paced
 from analysis.firedays import fired_in
 from analysis.fuel import fuel_year
 from analysis.plant import Plant
-from analysis.readings import Record, gaps, hold_limit_ms
 from analysis.rehearsal.simple import SIMPLE
 from analysis.saving import saving_of
 from analysis.scoring import (
@@ -27,16 +26,27 @@ from analysis.scoring import (
     score_findings,
     score_saving,
 )
+from analysis.scoring_sources import heard, score_sources
 from analysis.starts_year import starts_of_year
 from analysis.strokes import flame_of
 from analysis.tally import Tally
 from analysis.timebase import Span, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import FormError
-from collector.rehearsal_files import TRUTH_FILE, Rehearsed, read_document, read_rehearsal
+from collector.plantfile import load_plant
+from collector.rehearsal_files import (
+    PLANT_FILE,
+    TRUTH_FILE,
+    Rehearsed,
+    read_document,
+    read_rehearsal,
+)
 from dashboard.command import DONE, answer, json_argument, say
 
 OURS = "ours"
+_PLUGS = ("10", "30", "60", "change")
+
+Scored = TypeVar("Scored")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,12 +76,27 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--mistakes", action="store_true", help="also list every miss and every false finding"
     )
+    parser.add_argument(
+        "--sources",
+        action="store_true",
+        help="only the firings, of every source a boiler has, by its kind; the flow temperature "
+        "also as a sensor of 60 s and 0.5 K would tell it",
+    )
+    parser.add_argument(
+        "--plugs",
+        choices=_PLUGS,
+        help="only houses whose plugs report every so many seconds, or on change",
+    )
     json_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Score findings, cycles and figures against the truth of rehearsals."""
     folders = _rehearsal_folders(arguments.folders)
+    if arguments.plugs:
+        folders = _with_plugs(folders, arguments.plugs)
+    if arguments.sources:
+        return _sources(folders, is_json=arguments.json)
     ways = [OURS, *SIMPLE] if arguments.beside and not arguments.findings else [arguments.by]
     tallies = _tallies(folders, ways, arguments)
     documents = {way: tally.document() for way, tally in tallies.items()}
@@ -92,12 +117,51 @@ def _tallies(
     """Score of each way, houses shared out over all cores."""
     tallies = {way: Tally() for way in ways}
     work = partial(_score, ways=ways, findings=arguments.findings, pace=arguments.pace)
-    with ProcessPoolExecutor(max_workers=min(len(folders), cpu_count() or 1)) as pool:
-        scored = pool.map(work, folders)
-        for of_house in tqdm(scored, total=len(folders), unit="house", disable=arguments.json):
-            for way, one in of_house.items():
-                tallies[way].add(one)
+    for of_house in _shared_out(work, folders, is_quiet=arguments.json):
+        for way, one in of_house.items():
+            tallies[way].add(one)
     return tallies
+
+
+def _shared_out(
+    work: Callable[[Path], Scored], folders: list[Path], *, is_quiet: bool
+) -> Iterator[Scored]:
+    """What is made of each folder, the folders shared out over all cores."""
+    with ProcessPoolExecutor(max_workers=min(len(folders), cpu_count() or 1)) as pool:
+        made = pool.map(work, folders)
+        yield from tqdm(made, total=len(folders), unit="house", disable=is_quiet)
+
+
+def _sources(folders: list[Path], *, is_json: bool) -> int:
+    """Firings by the kind of their source."""
+    tally = Tally()
+    for one in _shared_out(_score_sources, folders, is_quiet=is_json):
+        tally.add(one)
+    document = tally.sources_document()
+    if is_json:
+        answer(document)
+        return DONE
+    columns = ("houses", "told", "true", "F1", "prec.", "recall", "edge s")
+    say(f"{'firings by':44s}" + "".join(f"{name:>8s}" for name in columns))
+    for kind, row in document.items():
+        edge_s = row["edge_error_s"]["median"]
+        figures = (row[name] for name in ("sources", "told", "true"))
+        shares = (_figure(v) for v in (row["f1"], row["precision"], row["recall"], edge_s))
+        say(f"{kind:44s}" + "".join(f"{one!s:>8s}" for one in (*figures, *shares)))
+    return DONE
+
+
+def _with_plugs(folders: list[Path], plugs: str) -> list[Path]:
+    """Houses whose pumps' plugs report so."""
+    kept = [one for one in folders if _plugs_of(load_plant(one / PLANT_FILE)) == {plugs}]
+    if not kept:
+        raise FormError([f"score --plugs {plugs}: none of {len(folders)} houses has such plugs"])
+    return kept
+
+
+def _plugs_of(plant: Plant) -> set[str]:
+    channels = (c for pump in plant.pumps for c in plant.select(pump.id, "power"))
+    return {"change" if c.reports == "change" else f"{c.interval_s:.0f}" for c in channels}
 
 
 def _rehearsal_folders(given: list[Path]) -> list[Path]:
@@ -155,8 +219,8 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span, *, pace: Pace | None)
         return
     for boiler in plant.boilers:
         seen = fired_in(plant, boiler, record, span)
-        known = _heard(plant, record, span, seen.found.channel)
-        score_cycles(tally, read.truth, {"boilers": [seen.found.document()]}, known)
+        known = heard(plant, record, span, seen.found.channel)
+        score_cycles(tally.cycles, read.truth, {"boilers": [seen.found.document()]}, known)
         if read.truth.get("year"):
             fuel = fuel_year(plant, boiler, record, span)
             burnt = Estimate.unknown("kW.h", fuel) if isinstance(fuel, str) else fuel.per_year
@@ -168,16 +232,11 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span, *, pace: Pace | None)
         score_saving(tally, read.truth, saving_of(plant, swap, record, span=span).document())
 
 
-def _heard(plant: Plant, record: Record, span: Span, channel: str | None) -> list[Span] | None:
-    """Stretches between gaps of the channel that cycles were taken from."""
-    by_id = {c.id: c for c in plant.channels}
-    if channel not in by_id or channel not in record:
-        return None
-    readings = record[channel]
-    silent = gaps(readings, hold_limit_ms(readings, by_id[channel]), span)
-    starts = [span.start_ms, *(one.end_ms for one in silent)]
-    ends = [*(one.start_ms for one in silent), span.end_ms]
-    return [Span(a, b) for a, b in zip(starts, ends, strict=True) if b > a]
+def _score_sources(folder: Path) -> Tally:
+    """Firings of one house from each source of its boilers."""
+    tally, read = Tally(), read_rehearsal(folder)
+    score_sources(tally, read.plant, read.record, read.truth)
+    return tally
 
 
 def _say_score(document: Mapping[str, Any]) -> None:

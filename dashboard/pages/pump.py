@@ -137,13 +137,16 @@ def _epoch_words(view: View, epoch: dict[str, Any]) -> str:
 def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     """Setting, small charts of every sign that was measured, epochs and findings of the past."""
     children: list[Component] = []
+    note = "A point a day; the pale band is what the pump did while it was learned."
     if sheet is not None:
-        shown = [s for s in _SIGNS if any(v is not None for v in sheet["days"][s.column])]
+        present = _of_pump_in_place(sheet)
+        shown = [s for s in _SIGNS if any(v is not None for v in present["days"][s.column])]
         children += [
-            html.Div([html.H3(s.title), sign_chart(view, sheet, s.column)], className="sign")
+            html.Div([html.H3(s.title), sign_chart(view, present, s.column)], className="sign")
             for s in shown
         ]
-    note = "A point a day; the pale band is what the pump did while it was learned."
+        if len(present["epochs"]) < len(sheet["epochs"]):
+            note += " Of the pump in place; the one before it stands under Swap."
     charts = children or [empty("No day has been worked out yet; the first comes tonight.")]
     return html.Div(
         [
@@ -155,6 +158,19 @@ def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component
             _not_judged(view, pump),
         ]
     )
+
+
+def _of_pump_in_place(sheet: dict[str, Any]) -> dict[str, Any]:
+    """The sheet from the last exchange on: an old pump of ten times the watts hides the new."""
+    epochs = sheet["epochs"]
+    place = max((k for k, e in enumerate(epochs) if e["why"] == "pump exchanged"), default=0)
+    start_ms = parse_rfc3339(epochs[place]["from"])
+    kept = [k for k, t in enumerate(sheet["days"]["start_ms"]) if t + DAY_MS > start_ms]
+    return sheet | {
+        "epochs": epochs[place:],
+        "days": {name: [column[k] for k in kept] for name, column in sheet["days"].items()},
+        "usual": {name: bands[place:] for name, bands in sheet["usual"].items()},
+    }
 
 
 def sign_chart(view: View, sheet: dict[str, Any], column: str) -> Component:

@@ -1,5 +1,7 @@
 """A pump's sheet: what was usual comes from the learned days alone, and learning is said."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.history import pump_history
@@ -45,3 +47,26 @@ def test_new_pump_has_no_band_yet() -> None:
     assert sheet["epochs"][0]["is_learning"] is True
     assert sheet["usual"]["level_w"] == [None]
     assert sheet_of(40)["usual"]["spread_k"] == [None]
+
+
+def test_air_on_its_way_out_is_nobodys_habit() -> None:
+    """Topped up on its eighth day it flutters for three: usual is its restlessness without."""
+    n = 40 * 1440
+    day = np.arange(n) / 1440
+    flutters = (day >= 8) & (day < 11)
+    rng = np.random.default_rng(5)
+    watts = 55.0 * (1 + np.where(flutters, 0.08, 0.004) * rng.standard_normal(n))
+    bar = np.where(day < 8, 1.5 - 0.05 * day, 1.6)
+    gauge = Channel(id="plant.pressure", of="plant", quantity="pressure", unit="bar")
+    time_ms = T0 + np.arange(n) * MINUTE_MS
+    record = {
+        "heating.power": Readings.of(time_ms, watts),
+        "plant.pressure": Readings.of(time_ms, bar),
+    }
+    plant = replace(PLANT, channels=(*PLANT.channels, gauge))
+    history = pump_history(plant, PUMP, record, Span(T0, T0 + 40 * DAY_MS))
+    assert history is not None
+    sheet = pump_sheet(history)
+    assert [e["why"] for e in sheet["epochs"]] == ["first readings", "refilled"]
+    assert max(sheet["days"]["restless"][8:11]) > 0.05
+    assert sheet["usual"]["restless"][1][1] < 0.01

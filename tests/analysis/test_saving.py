@@ -12,11 +12,12 @@ import analysis
 from analysis.energy import energy_use
 from analysis.errors import StokeholdError
 from analysis.estimate import Estimate
+from analysis.normal_use import predicted_total
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
 from analysis.readings import Readings
 from analysis.saving import saving_of, together
 from analysis.saving_years import Question
-from analysis.signature import Points, fit_signature, predicted_total
+from analysis.signature import Points, fit_signature
 from analysis.timebase import DAY_MS, Span, from_ms, to_ms
 from analysis.verdict import judge_claim
 

