@@ -119,7 +119,8 @@ def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> Years
     is_freed = before.history.is_always_on and after.history.is_switched
     if is_freed or not (before.is_enough and after.is_enough):
         return YearsAbout(_alone(before), _alone(after), are_paired=False)
-    return YearsAbout(*_years((before, after)), are_paired=True)
+    first, second = _years((before, after))
+    return YearsAbout(first, second, are_paired=True)
 
 
 def _alone(stretch: "_Stretch | str") -> MeteredYear | str:
