@@ -4,7 +4,8 @@ from analysis.alarms import Timing
 from analysis.fault import Fault
 from analysis.judge_hot import judge_overheating
 from analysis.judge_plant import judge_frost, judge_supply_lost
-from analysis.judge_sensor import judge_off_pipe, judge_silent, judge_stuck
+from analysis.judge_sensor import judge_off_pipe, judge_stuck
+from analysis.judge_silent import judge_silent
 
 _LOOK = (
     "Nothing here can hurt by itself; mind hot pipes and moving parts when you look at a sensor."
