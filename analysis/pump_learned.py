@@ -97,6 +97,8 @@ class PumpLearned:
         Least and most of the temperature that feeds the loop in steady running [Cel].
     body_over_k : float or None
         Most by which the body is warmer than the water in its pipes [K].
+    heard_by_fire : float or None
+        Share of the minutes of firing, no store being charged, in which its power was known.
     follows : float or None
         Share of the minutes of firing, no store being charged, in which it ran.
     longest_rest_min : int
@@ -130,6 +132,7 @@ class PumpLearned:
     source_low_c: float | None = None
     source_high_c: float | None = None
     body_over_k: float | None = None
+    heard_by_fire: float | None = None
     follows: float | None = None
     longest_rest_min: int = 0
     pause_min: int = 0
@@ -153,7 +156,7 @@ class PlantLearned:
 
     `store_low_c` is the least usual temperature at the top of the store [Cel]; `silent_ms` how
     long a channel may be silent, where that is its habit [ms]; `days` were looked at, up to
-    `until_ms` [ms].
+    `until_ms` [ms]. `switched` are the pumps whose plug loses its supply whenever they rest.
     """
 
     pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
@@ -162,6 +165,7 @@ class PlantLearned:
     silent_ms: Mapping[str, int] = field(default_factory=dict)
     days: float = 0.0
     until_ms: int = 0
+    switched: tuple[str, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -178,6 +182,7 @@ class PlantLearned:
             silent_ms=document.get("silent_ms", {}),
             days=float(document.get("days", 0.0)),
             until_ms=int(document.get("until_ms", 0)),
+            switched=tuple(document.get("switched", ())),
         )
 
 
@@ -400,7 +405,9 @@ def _learn_pump(
     past: PlantMinutes, one: PumpMinutes, keep: BoolArray, levels: Levels, wanted: BoolArray
 ) -> PumpLearned:
     split = levels.split_w
-    heard = float(np.mean(~np.isnan(one.drawn.power_w))) if len(past) else 0.0
+    is_heard = ~np.isnan(one.drawn.power_w)
+    heard = float(np.mean(is_heard)) if len(past) else 0.0
+    by_fire = float(np.mean(is_heard[wanted])) if wanted.sum() >= 60 else None
     if split is None:
         return PumpLearned(levels=levels, heard=heard)
     running = keep & (np.nan_to_num(one.drawn.power_w) > split)
@@ -412,6 +419,7 @@ def _learn_pump(
         run_minutes=int(running.sum()),
         step_w=_step_w(one.drawn.low_w[running]),
         heard=heard,
+        heard_by_fire=by_fire,
         factor=_quantile(one.factor[steady], 0.5),
         gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
         flow_low_c=_quantile(one.flow_c[steady], 0.01),

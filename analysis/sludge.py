@@ -6,7 +6,7 @@ from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray
-from analysis.rise import LINGER, RISE, WIDTH, came_slowly, second_opinion
+from analysis.rise import LINGER, RISE, WIDTH, agreeing_fall, came_slowly, second_opinion
 from analysis.slow import (
     Seen,
     Signs,
@@ -42,6 +42,7 @@ def judge_sludge(situation: Situation) -> Verdict:
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the signs of sludge, a second opinion heard."""
     other = second_opinion(history, epoch)[1][trend.rows]
+    other = np.fmax(other, agreeing_fall(history, epoch)[trend.rows])
     return np.fmax(_plain_strength(history, epoch, trend), other)
 
 
@@ -64,7 +65,7 @@ def _plain_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatAr
 def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
     """Strength of the rise of an electronic pump's power, one a row of the table.
 
-    A capacitor motor takes some per cent less against sludge, which weather does as well.
+    A capacitor motor takes some per cent less against sludge: see `rise.agreeing_fall`.
     """
     found = np.zeros(len(history.days))
     trend = level_trend(history, epoch) if epoch.drive == "electronic" else None

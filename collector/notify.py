@@ -1,7 +1,7 @@
 """Tells people: over the channels they chose, over MQTT, and of the collector's own silence."""
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import time
@@ -17,6 +17,7 @@ from analysis.faults import FAULTS
 from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, MINUTE_MS, format_rfc3339, from_ms
+from analysis.wording import evidence
 from collector.errors import BrokerError, FormError
 from collector.journal import Event
 from collector.replay import Message, Publisher
@@ -108,7 +109,9 @@ def _messenger(settings: Settings) -> Messenger:
 def tell(site: Site, now_ms: int) -> None:
     """Send what is due and note what was sent; what fails is tried again next time."""
     messenger = _messenger(site.settings)
-    alarms = [a.alarm for a in site.journal.alarms()]
+    standing = site.journal.alarms()
+    alarms = [a.alarm for a in standing]
+    findings = {a.alarm.key: a.finding for a in standing if a.finding is not None}
     told = site.journal.told(now_ms - _REMEMBERED_MS)
     _tell_own_trouble(site, messenger, told, now_ms)
 
@@ -120,7 +123,8 @@ def tell(site: Site, now_ms: int) -> None:
         if digest := digest_due(mine, max(digested, default=None), now_ms, rules=rules):
             due.append(digest)
         for notice in due:
-            _tell(site, messenger, plant, notice, now_ms=now_ms)
+            letter = letter_for(plant, notice, findings)
+            _tell(site, messenger, notice, letter, now_ms)
 
     each_plant(site.plants, tell_of)
 
@@ -137,14 +141,15 @@ def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
     )
 
 
-def _tell(site: Site, messenger: Messenger, plant: Plant, notice: Notice, *, now_ms: int) -> None:
+def _tell(site: Site, messenger: Messenger, notice: Notice, letter: Letter, now_ms: int) -> None:
     """Send one notice; without any address it still goes into the journal, once."""
-    letter = letter_for(plant, notice)
     if messenger.has_addresses and not messenger.send(letter):
         _log.warning("notice=not delivered, will be tried again: %s", letter.title)
         return
     site.journal.add_told(Told(now_ms, a.key, notice.reason) for a in notice.alarms)
-    site.journal.add_events([Event(now_ms, plant.key, "notice", notice.reason, letter.title)])
+    site.journal.add_events(
+        [Event(now_ms, notice.alarms[0].plant, "notice", notice.reason, letter.title)]
+    )
 
 
 _OPENING = {
@@ -155,15 +160,19 @@ _OPENING = {
 }
 
 
-def letter_for(plant: Plant, notice: Notice) -> Letter:
-    """A notice in words a person in a hurry can use."""
+Findings = Mapping[tuple[str, str, str], dict[str, Any]]
+"""Documents of the findings that alarms stand for, by the alarm's key."""
+
+
+def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
+    """A notice in words a person in a hurry can use: with what was judged."""
     first = notice.alarms[0]
     more = len(notice.alarms) - 1
     title = (
         f"{plant.name}: {_OPENING.get(notice.reason, '')}{_title(first)} ({first.subject})"
         f"{f' and {more} more' if more else ''}"
     )
-    body = "\n\n".join(_words(plant, alarm) for alarm in notice.alarms)
+    body = "\n\n".join(_words(plant, alarm, findings.get(alarm.key)) for alarm in notice.alarms)
     document = {
         "plant": plant.name,
         "reason": notice.reason,
@@ -175,6 +184,7 @@ def letter_for(plant: Plant, notice: Notice) -> Letter:
                 "state": a.state,
                 "urgency": a.urgency,
                 "since": format_rfc3339(a.since_ms),
+                "finding": findings.get(a.key),
             }
             for a in notice.alarms
         ],
@@ -187,14 +197,17 @@ def _title(alarm: Alarm) -> str:
     return fault.title if fault else alarm.fault
 
 
-def _words(plant: Plant, alarm: Alarm) -> str:
+def _words(plant: Plant, alarm: Alarm, finding: dict[str, Any] | None) -> str:
     since = from_ms(alarm.raised_ms or alarm.since_ms).astimezone(ZoneInfo(plant.timezone))
     lines = [f"{_title(alarm)}: {alarm.subject}, since {since:%a %d %b %H:%M}."]
     if (fault := FAULTS.get(alarm.fault)) and alarm.state == "unacknowledged":
+        judged = finding or {}
+        signs = [evidence(sign) for sign in judged.get("evidence", ())]
+        lines += [f"Seen: {'; '.join(signs)}."] if signs else []
         lines += [
-            f"Check first: {fault.first_check}",
-            f"May be: {', '.join(fault.possible)}.",
-            f"Who: {fault.who}",
+            f"Check first: {judged.get('first_check') or fault.first_check}",
+            f"May be: {', '.join(judged.get('possible') or fault.possible)}.",
+            f"Who: {judged.get('who') or fault.who}",
             f"Caution: {fault.caution}",
         ]
     return "\n".join(lines)

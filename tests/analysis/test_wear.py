@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis import rise as rises
+from analysis.charts import cusum
 from analysis.plant import Channel, Pump
 from analysis.readings import Readings
 from analysis.slow import history_of
@@ -237,6 +239,31 @@ def test_spring_is_no_sludge(warms_k: float, told: int) -> None:
     wave = 2.0 + 2.0 * np.sin(pumping.minute / 1440 * 2 * np.pi / 5)
     found = judge_sludge(weathered(pumping, wave + warms_k * grown)).findings
     assert len(found) == told
+
+
+@pytest.mark.parametrize(
+    ("falls", "cools_k", "told"), [(0.012, 1.8, 1), (0.012, 0.0, 0), (0.0, 1.8, 0), (0.2, 1.8, 0)]
+)
+def test_two_small_signs_that_agree_are_sludge(falls: float, cools_k: float, told: int) -> None:
+    """A capacitor motor takes a per cent less and the water lingers a little: neither is enough."""
+    pumping = Pumping(days=90)
+    grown = ramp(pumping, 25, 20)
+    running = pumping.power > 0
+    # Water that wanders from day to day hides alone what sludge does to it.
+    daily = 1.0 * np.random.default_rng(5).standard_normal(pumping.days)
+    pumping.back = pumping.back - np.where(running, cools_k * grown + np.repeat(daily, 1440), 0.0)
+    pumping.power = pumping.power * (1 - falls * grown)
+    assert len(judge_sludge(pumping.situation()).findings) == told
+
+
+def test_second_opinion_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The judges of drag and of sludge read the same."""
+    asked = []
+    monkeypatch.setattr(rises, "cusum", lambda *a, **k: asked.append(1) or cusum(*a, **k))
+    situation = electronic(Pumping(exponent=0.0))
+    for judge in (judge_bearing, judge_sludge):
+        judge(situation)
+    assert len(asked) == 1
 
 
 def test_sludge_needs_both_pipes() -> None:
