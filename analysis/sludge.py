@@ -21,6 +21,7 @@ from analysis.wear import NO_POWER, trend_spells
 
 _GRADUAL_DAYS = 5
 _SECONDED = 0.5
+_LEAP, _LEAP_LEAST = 0.6, 1.0
 _LONG_DAYS = 16
 """Holidays and shut valves last shorter than this; common practice, no source."""
 
@@ -77,13 +78,17 @@ def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
 
 
 def _came_slowly(strength: FloatArray) -> BoolArray:
-    """Whether a strength grew over days to what it is, or has stood for longer than a holiday."""
+    """Whether a strength grew over days to what it is, or has stood for longer than a holiday.
+
+    A holiday's shut valves are there from one day to the next, whatever grew a little before.
+    """
     found = np.zeros(len(strength), bool)
     smooth = running_median(strength, 3)
+    leap = np.diff(smooth, prepend=0.0) > np.maximum(_LEAP * smooth, _LEAP_LEAST)
     for k in range(len(strength)):
         past = smooth[: k + 1]
-        under = np.flatnonzero(past < 0.3)
-        since = int(under[-1]) if len(under) else -1
+        begins = np.flatnonzero((past < 0.3) | leap[: k + 1])
+        since = int(begins[-1]) if len(begins) else -1
         between = int(((past[since + 1 :] >= 0.3) & (past[since + 1 :] < 0.85)).sum())
         found[k] = between >= _GRADUAL_DAYS or k - since >= _LONG_DAYS
     return found

@@ -218,6 +218,17 @@ def test_a_holiday_is_no_sludge() -> None:
     assert judge_sludge(pumping.situation()).findings == ()
 
 
+@pytest.mark.parametrize("leap_k", [0.0, 10.0])
+def test_a_holiday_after_a_small_drift_is_no_sludge(leap_k: float) -> None:
+    """Water that lingers a little more for a week, and then at once much more: valves were shut."""
+    pumping = Pumping()
+    day = pumping.minute / 1440
+    away = (day > 32) & (day < 42) & (pumping.power > 0)
+    grown = 1.2 * ramp(pumping, 18, 3) + leap_k * away + (9.0 - 0.9 * leap_k) * ramp(pumping, 32, 8)
+    pumping.back = pumping.back - np.where(pumping.power > 0, grown, 0.0)
+    assert len(judge_sludge(pumping.situation()).findings) == (0 if leap_k else 1)
+
+
 def weathered(pumping: Pumping, outdoor_c: np.ndarray) -> Situation:
     """The same readings with those of an outdoor sensor."""
     whole = pumping.situation()
