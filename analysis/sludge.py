@@ -19,6 +19,8 @@ from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
 from analysis.wear import NO_POWER, trend_spells
 
+_HIDES = 0.4
+"""Three standard deviations beyond which the loss of a third of the water, ln 1.5, is no sign."""
 _GRADUAL_DAYS = 5
 _SECONDED = 0.5
 _LEAP, _LEAP_LEAST = 0.6, 1.0
@@ -37,7 +39,23 @@ def judge_sludge(situation: Situation) -> Verdict:
         _sludge_finding(situation, history, epoch, trend, seen)
         for epoch, trend, seen in trend_spells(history, flow_trend, _sludge_strength)
     )
-    return Verdict(found, needs=learning_needs(history))
+    hidden = "" if found else _hidden(history)
+    return Verdict(found, needs=learning_needs(history) or hidden)
+
+
+def _hidden(history: PumpHistory) -> str:
+    """What would show sludge where the pipes alone cannot; empty where they can."""
+    pump = history.pump.id
+    trend = flow_trend(history, history.chains[-1])
+    if trend is None:
+        return f"a week of days with heat in both pipes of '{pump}', to learn its water from"
+    if 3.0 * trend.spread <= _HIDES:
+        return ""
+    wanders = 100.0 * (float(np.exp(trend.spread)) - 1.0)
+    return (
+        f"a flow meter, or the pressure over the pump: told by its pipes, the water of '{pump}' "
+        f"wanders by {wanders:.0f} % from day to day, in which the loss of a third of it hides"
+    )
 
 
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:

@@ -267,6 +267,25 @@ def test_two_small_signs_that_agree_are_sludge(falls: float, cools_k: float, tol
     assert len(judge_sludge(pumping.situation()).findings) == told
 
 
+@pytest.mark.parametrize(("wanders_k", "needs"), [(0.3, ""), (5.0, "flow meter")])
+def test_where_the_water_wanders_sludge_cannot_be_judged(wanders_k: float, needs: str) -> None:
+    """From day to day by a fifth and more: the loss of a third hides in it, and it says so."""
+    pumping = Pumping()
+    daily = wanders_k * np.random.default_rng(4).uniform(-1.0, 1.0, pumping.days)
+    pumping.back = pumping.back - np.where(pumping.power > 0, np.repeat(daily, 1440), 0.0)
+    verdict = judge_sludge(pumping.situation())
+    assert verdict.findings == ()
+    assert needs in verdict.needs
+    assert bool(verdict.needs) == bool(needs)
+
+
+def test_summer_shows_no_sludge_and_it_says_what_would() -> None:
+    """The pump runs and is learned, but both pipes are as cold as the cellar."""
+    pumping = Pumping()
+    pumping.flow, pumping.back = (np.full(len(pumping.minute), 19.0) for _ in range(2))
+    assert "days with heat" in judge_sludge(pumping.situation()).needs
+
+
 def test_second_opinion_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The judges of drag and of sludge read the same."""
     asked = []
