@@ -1,12 +1,12 @@
 """Tells people: over the channels they chose, over MQTT, and of the collector's own silence."""
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import time
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import apprise
@@ -22,7 +22,7 @@ from collector.errors import BrokerError, FormError
 from collector.journal import Event
 from collector.replay import Message, Publisher
 from collector.settings import NOTIFY_ADDRESSES, Settings
-from collector.site import Site
+from collector.site import Site, each_plant
 
 _log = logging.getLogger(__name__)
 # The library logs the addresses it uses, and addresses hold secrets.
@@ -113,7 +113,9 @@ def tell(site: Site, now_ms: int) -> None:
     alarms = [a.alarm for a in standing]
     findings = {a.alarm.key: a.finding for a in standing if a.finding is not None}
     told = site.journal.told(now_ms - _REMEMBERED_MS)
-    for plant in site.plants:
+    _tell_own_trouble(site, messenger, told, now_ms)
+
+    def tell_of(plant: Plant) -> None:
         mine = [a for a in alarms if a.plant == plant.key]
         rules = rules_for(site.settings, plant)
         due = notices_due(mine, told, now_ms, rules=rules)
@@ -123,7 +125,8 @@ def tell(site: Site, now_ms: int) -> None:
         for notice in due:
             letter = letter_for(plant, notice, findings)
             _tell(site, messenger, notice, letter, now_ms)
-    _tell_own_trouble(site, messenger, told, now_ms)
+
+    each_plant(site.plants, tell_of)
 
 
 def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
@@ -210,24 +213,34 @@ def _words(plant: Plant, alarm: Alarm, finding: dict[str, Any] | None) -> str:
     return "\n".join(lines)
 
 
-# the collector's own silence
+# the collector's own silence and failures
+
+
+class _Own(NamedTuple):
+    """A kind of trouble of the collector itself: its key, and titles while it lasts and after."""
+
+    key: str
+    title: str
+    title_after: str
+    after: str
+    why: Callable[[Site, int], str | None]
 
 
 def _tell_own_trouble(site: Site, messenger: Messenger, told: Sequence[Told], now_ms: int) -> None:
-    """Tell once that nothing comes in any more, and once that it does again."""
-    trouble = own_trouble(site, now_ms)
-    mine = [t for t in told if t.key[0] == "" and t.key[1] == _OWN]
-    is_told = bool(mine) and mine[-1].key[2] == "trouble"
-    if (trouble is not None) == is_told:
-        return
-    title = "Stokehold hears nothing" if trouble else "Stokehold hears the plant again"
-    body = trouble or "Messages arrive again; what was missed meanwhile stays unknown."
-    letter = Letter(title, body, "now", {"collector": "silent" if trouble else "hears again"})
-    if messenger.has_addresses and not messenger.send(letter):
-        return
-    state = "trouble" if trouble else "fine"
-    site.journal.add_told([Told(now_ms, ("", _OWN, state), "own")])
-    site.journal.add_events([Event(now_ms, "", _OWN, "own", title)])
+    """Tell each trouble of the collector itself once, and once that it is over."""
+    for own in _OWN_TROUBLES:
+        trouble = own.why(site, now_ms)
+        mine = [t for t in told if t.key[:2] == ("", own.key)]
+        is_told = bool(mine) and mine[-1].key[2] == "trouble"
+        if (trouble is not None) == is_told:
+            continue
+        title = own.title if trouble else own.title_after
+        letter = Letter(title, trouble or own.after, "now", {own.key: title, "why": trouble})
+        if messenger.has_addresses and not messenger.send(letter):
+            continue
+        state = "trouble" if trouble else "fine"
+        site.journal.add_told([Told(now_ms, ("", own.key, state), "own")])
+        site.journal.add_events([Event(now_ms, "", own.key, "own", title)])
 
 
 def own_trouble(site: Site, now_ms: int) -> str | None:
@@ -243,6 +256,40 @@ def own_trouble(site: Site, now_ms: int) -> str | None:
         f"No message for {minutes} minutes: {why}. Alarms cannot be raised while this lasts. "
         "Look at the broker, the network and the power of the box."
     )
+
+
+def failing_jobs(site: Site, _now_ms: int) -> str | None:
+    """Which of the jobs that watch, judge and tell fail, and for which plants; None if none."""
+    failing = [
+        f"{f'{plant}: ' if plant else ''}{words}."
+        for (job, plant), words in sorted(site.live.failing.items())
+        if job in _WATCHING
+    ]
+    if not failing:
+        return None
+    return (
+        f"{' '.join(failing)} What they look after is not watched meanwhile. Look at the log of "
+        "the program, and at the plant file if it names one plant; all other plants are watched."
+    )
+
+
+_WATCHING = frozenset({"watch", "slow", "tell"})
+_OWN_TROUBLES = (
+    _Own(
+        _OWN,
+        "Stokehold hears nothing",
+        "Stokehold hears the plant again",
+        "Messages arrive again; what was missed meanwhile stays unknown.",
+        own_trouble,
+    ),
+    _Own(
+        "jobs",
+        "Stokehold cannot judge a plant",
+        "Stokehold judges every plant again",
+        "All jobs run again; what was missed meanwhile is judged from the store.",
+        failing_jobs,
+    ),
+)
 
 
 def tell_of_absence(site: Site, now_ms: int) -> None:

@@ -177,6 +177,18 @@ def test_collector_that_hears_nothing_says_so_once_and_when_it_hears_again(
     assert [m["title"] for m in inbox.letters][1:] == ["Stokehold hears the plant again"]
 
 
+def test_job_that_fails_is_told_once_and_when_it_runs_again(site: Site, inbox: Inbox) -> None:
+    """Nobody sits before the journal: a watch that fails is a notice, one for each trouble."""
+    site.live.failing["watch", "quay"] = "job 'watch' failed: damaged page"
+    for minute in range(3):
+        tell(site, NOON + minute * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters] == ["Stokehold cannot judge a plant"]
+    assert "quay: job 'watch' failed: damaged page" in inbox.letters[0]["message"]
+    site.live.failing.clear()
+    tell(site, NOON + 9 * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters][1:] == ["Stokehold judges every plant again"]
+
+
 def test_absence_is_told_after_the_restart(site: Site, inbox: Inbox) -> None:
     """After hours without the program the person learns that nothing was watched."""
     site.live.began_ms = NOON
