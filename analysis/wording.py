@@ -36,6 +36,22 @@ def amount(value: float | None, code: str, digits: int = 3) -> str:
     return f"{figure(value, digits)} {unit(code)}".strip()
 
 
+def within(value: float, low: float, high: float, code: str) -> str:
+    """A figure with its interval, to two digits of the interval's width (GUM 7.2.6).
+
+    ``163 kWh (151 to 178)``; ``36 000 (6 000 to 67 000)``; ``28.51 W (28.10 to 28.93)``.
+    """
+    width = high - low
+    if not width > 0 or not math.isfinite(width):
+        return f"{amount(value, code)} ({figure(low)} to {figure(high)})"
+    places = 1 - math.floor(math.log10(width))
+    said, least, most = (
+        f"{round(one, places) + 0.0:,.{max(places, 0)}f}".replace(",", " ")
+        for one in (value, low, high)
+    )
+    return f"{f'{said} {unit(code)}'.strip()} ({least} to {most})"
+
+
 def evidence(document: dict[str, Any]) -> str:
     """A sign's document in words: ``52 W running power (heating.power), expected 46 to 47``."""
     expected = f", expected {document['expected']}" if document["expected"] else ""

@@ -114,6 +114,10 @@ def _check_head(form: TomlForm, head: _Head) -> None:
         )
 
 
+_GAS_RANGES = {"gas_mj_per_m3": (20.0, 60.0), "gas_correction": (0.5, 1.5)}
+"""Wider than any supply of natural gas at a house's pressure (common practice, no source)."""
+
+
 def _check_tariff(form: TomlForm, tariff: Tariff) -> None:
     if not tariff.currency.strip():
         form.blame(Place("tariff", 0, "currency"), "is empty; write one like 'EUR'")
@@ -121,6 +125,11 @@ def _check_tariff(form: TomlForm, tariff: Tariff) -> None:
         price = getattr(tariff, key)
         if price is not None and price < 0:
             form.blame(Place("tariff", 0, key), "must not be negative")
+    for key, (least, most) in _GAS_RANGES.items():
+        factor = getattr(tariff, key)
+        if factor is not None and not least <= factor <= most:
+            words = f"must be between {least:g} and {most:g}, as the gas bill has it"
+            form.blame(Place("tariff", 0, key), words)
 
 
 def _check_parts(form: TomlForm, parts: dict[str, list[Any]]) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, from_ms
-from analysis.wording import NOTHING, amount, evidence, figure, unit
+from analysis.wording import NOTHING, amount, evidence, figure, unit, within
 
 __all__ = [
     "NOTHING", "age", "ago", "amount", "count", "estimate", "evidence", "figure",
@@ -49,13 +49,12 @@ def local_date(time_ms: float, timezone: str) -> date:
     return from_ms(int(time_ms)).astimezone(ZoneInfo(timezone)).date()
 
 
-def estimate(document: Mapping[str, Any] | None, digits: int = 2) -> str:
+def estimate(document: Mapping[str, Any] | None) -> str:
     """An estimate's document in words: ``160 kWh a year (150 to 180)``, or why there is none."""
     if not document or document.get("value") is None:
         reason = (document or {}).get("reason") or "not known yet"
         return f"unknown: {reason}"
-    low, high = (figure(document[k], digits) for k in ("low", "high"))
-    return f"{amount(document['value'], document['unit'], digits)} ({low} to {high})"
+    return within(*(document[k] for k in ("value", "low", "high", "unit")))
 
 
 def count(number: int, noun: str) -> str:

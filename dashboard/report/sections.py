@@ -260,7 +260,7 @@ def _fitted(report: CommissioningReport) -> list[Block]:
 
 
 def _trial(pump: str, document: dict[str, Any]) -> list[Block]:
-    rows = [(row["setting"], estimate(row["power"], 3)) for row in document["table"]]
+    rows = [(row["setting"], estimate(row["power"])) for row in document["table"]]
     checks = [f"{check['what']}: {check['words']}." for check in document["checks"]]
     told = Words(f"The guided trial of {pump} gave:")
     return [told, table(("setting", "power"), rows, (1, 3)), Points(tuple(checks))]

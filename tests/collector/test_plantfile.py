@@ -88,6 +88,7 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
     [
         ('"gas"', '"coal"', ":10: [boiler], key 'fuel': is 'coal'; use one of 'gas', 'oil' or"),
         ("24.0", '"24"', ":11: [boiler], key 'input_kw': must be a number"),
+        ("0.11", "0.11\ngas_mj_per_m3 = 9.8", "key 'gas_mj_per_m3': must be between 20 and 60"),
         ("24.0", "-1", ":11: [boiler], key 'input_kw': must be above zero"),
         ("volume_l", "volume", ":22: [store], key 'volume': is unknown here; did"),
         ('of = "heating"', 'of = "heatin"', ":25: [channel], key 'of': 'heatin' is no boiler"),
