@@ -50,12 +50,15 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.list:
         return _list_cases(as_json=arguments.json)
     if arguments.samples is not None:
-        return _write_samples(arguments.samples)
+        return _write_samples(arguments.samples, as_json=arguments.json)
     if arguments.pictures is not None:
         from dashboard.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
 
         write_pictures(arguments.pictures, arguments.case, arguments.seed)
-        say(f"{arguments.pictures} written")
+        if arguments.json:
+            answer({"pictures": str(arguments.pictures)})
+        else:
+            say(f"{arguments.pictures} written")
         return DONE
     if arguments.out is None:
         raise FormError(["--out: name the folder to write; or use --list or --pictures"])
@@ -79,10 +82,14 @@ def _list_cases(*, as_json: bool) -> int:
     return DONE
 
 
-def _write_samples(folder: Path) -> int:
+def _write_samples(folder: Path, *, as_json: bool) -> int:
+    written = {}
     for name in SAMPLES:
-        rows = write_rehearsal(folder / name, sample(name))
-        say(f"{folder / name}: {rows} readings written")
+        written[name] = write_rehearsal(folder / name, sample(name))
+        if not as_json:
+            say(f"{folder / name}: {written[name]} readings written")
+    if as_json:
+        answer({"folder": str(folder), "rows": written})
     return DONE
 
 
@@ -106,7 +113,10 @@ def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:
     work = partial(_one_of_fleet, arguments=arguments)
     with ProcessPoolExecutor(max_workers=cpu_count()) as pool:
         rows = list(tqdm(pool.map(work, lot), total=len(lot), unit="house"))
-    say(f"{arguments.out}: {count(len(rows), 'house')}, {sum(rows)} readings written")
+    if arguments.json:
+        answer({"folder": str(arguments.out), "houses": len(rows), "rows": sum(rows)})
+    else:
+        say(f"{arguments.out}: {count(len(rows), 'house')}, {sum(rows)} readings written")
     return DONE
 
 
