@@ -9,8 +9,9 @@ from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.mains import without_mains
 from analysis.plant_minutes import PlantMinutes, PumpMinutes
-from analysis.pump_learned import Levels, PlantLearned, PumpLearned, tells_whole_watts
+from analysis.pump_learned import PlantLearned, PumpLearned
 from analysis.readings import FloatArray
+from analysis.work_levels import Levels, tells_whole_watts
 
 _TOO_LITTLE = 0.8
 """Share of its least running power below which a pump does no work; common practice, no source."""

@@ -51,7 +51,8 @@ PLANT_FAULTS: tuple[Fault, ...] = (
         possible=("frost risk: heating off in frost", "door or window open", "boiler in lock-out"),
         first_check="Is the heating on and the boiler without a fault? Are cellar doors shut?",
         who="Owner: turn the heating on, shut doors. Heating firm: a boiler that will not start.",
-        caution="Thaw pipes slowly and never with a flame; water may spray from a burst pipe.",
+        caution="Where pipes or the condensate drain may be frozen, leave the boiler off and "
+        "call. Thaw pipes slowly and never with a flame; water may spray from a burst pipe.",
     ),
     Fault(
         name="channel_silent",

@@ -13,7 +13,7 @@ from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.pauses import rests_by_clock
 from analysis.pipe_signs import WARM_C, PipeSigns
-from analysis.pump_learned import Levels, PumpLearned, charging, wants_heating
+from analysis.pump_learned import PumpLearned, charging, wants_heating
 from analysis.readings import FloatArray
 from analysis.timebase import MINUTE_MS
 
@@ -44,7 +44,7 @@ class Signs(PipeSigns):
     @cached_property
     def _charging(self) -> BoolArray:
         """Minutes in which a store is seen being charged."""
-        levels: dict[str, Levels] = {p: u.levels for p, u in self.learned.pumps.items()}
+        levels = {p: u.levels for p, u in self.learned.pumps.items()}
         return charging(self.plant, levels)
 
     @cached_property

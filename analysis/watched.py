@@ -62,7 +62,9 @@ class Watched:
 
     def signs(self, pump: str, row: int) -> tuple[Signs, int]:
         """Signs of a pump around a row, and the row's place in them."""
-        stage = next(s for s in self.stages if s.rows.start <= row < s.rows.stop)
+        # A record too short for a single minute has one stage, without rows.
+        begun = [stage for stage in self.stages if stage.rows.start <= row]
+        stage = begun[-1] if begun else self.stages[0]
         begin = max(stage.rows.start - _LEAD_MIN, 0)
         part = self.minutes.part(slice(begin, stage.rows.stop))
         return _signs(part, stage.learned)[pump], row - begin

@@ -16,6 +16,7 @@ from analysis.normal_use import predicted_total
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
 from analysis.readings import Readings
 from analysis.saving import saving_of, together
+from analysis.saving_result import worth_of
 from analysis.saving_years import Question
 from analysis.signature import Points, fit_signature
 from analysis.timebase import DAY_MS, Span, from_ms, to_ms
@@ -320,3 +321,24 @@ def test_placebo_on_measured_gas_is_not_proven(shared_data: Path) -> None:
     used = float(second["gas"].sum())
     saved = Estimate(predicted.value - used, predicted.low - used, predicted.high - used, "m3")
     assert judge_claim(saved, None, None).word == "not_proven"
+
+
+def test_gas_that_replaces_pump_heat_is_paid_for_by_the_gross_kwh() -> None:
+    """Methane 890.63 gross to 802.60 net (ISO 6976, from memory): gas costs that much more."""
+    saving = Estimate(400.0, 380.0, 420.0, "kW.h")
+    tariff = Tariff(electricity_per_kwh=0.30, fuel_per_kwh=0.10)
+    gas, oil = (worth_of(saving, tariff, fuel) for fuel in ("gas", "oil"))
+    assert gas.extra_fuel_kwh.value == oil.extra_fuel_kwh.value
+    assert gas.extra_fuel.value / oil.extra_fuel.value == pytest.approx(890.63 / 802.60, rel=1e-4)
+    assert gas.net.value < oil.net.value
+
+
+@pytest.mark.parametrize(("plate", "most_w"), [((5, 45), 45.0), (None, 21.0)])
+def test_ceiling_of_an_electronic_old_pump_is_what_it_can_take(
+    plate: tuple[int, int] | None, most_w: float
+) -> None:
+    """Seen at 20 W in mild weeks it may take its plate's 45 W; without a plate what it did take."""
+    old = PumpPlate(drive="electronic", always_on=True, rated_power_w=plate)
+    plant = _plant(_swap(old=old))
+    found = saving_of(plant, plant.swaps[0], {"one.power": _steady(20.0, 8.0)}, span=SPAN)
+    assert found.ceiling.kwh == pytest.approx(most_w * 8.76, rel=0.05)

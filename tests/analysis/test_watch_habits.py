@@ -5,9 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.faults import FAULTS, examine
 from analysis.pauses import own_rests
 from analysis.plant import Plant, Pump, PumpPlate, Swap
-from analysis.timebase import HOUR_MS, MINUTE_MS, from_ms
+from analysis.pump_learned import PlantLearned, PumpLearned
+from analysis.readings import Readings
+from analysis.timebase import HOUR_MS, MINUTE_MS, Span, from_ms
+from analysis.watch import Situation
+from analysis.work_levels import Levels
 from made_minutes import AFTER_H, HOUR, LATE, TIME_MS, found, house, part, sound, told
 
 
@@ -50,6 +55,28 @@ def test_pump_that_rests_of_its_own_is_told_when_it_stays_away() -> None:
     assert (last.fault, last.urgency, last.end_ms) == ("stall", "now", None)
     assert last.raised_ms is not None
     assert 4.5 * HOUR_MS <= last.raised_ms - 130 * HOUR_MS <= 5 * HOUR_MS
+
+
+@pytest.mark.parametrize(("since_h", "faults"), [(None, []), (5.0, [("stall", "now")])])
+def test_live_watch_knows_how_long_a_rest_had_lasted_before_its_window(
+    since_h: float | None, faults: list[tuple[str, str]]
+) -> None:
+    """Its longest rest took three hours; it rests through the last four, or since long before."""
+    end_ms = 144 * HOUR_MS
+    begin_ms = end_ms - 4 * HOUR_MS
+    usual = PumpLearned(
+        levels=Levels(idle_w=0.0, low_w=11.8, usual_w=12.0, high_w=12.2), run_minutes=6000,
+        rest_days=4, rest_most_min=180,
+        rests_since_ms=None if since_h is None else round(begin_ms - since_h * HOUR_MS),
+    )  # fmt: skip
+    time_ms = np.arange(begin_ms, end_ms, MINUTE_MS)
+    situation = Situation(
+        plant=house(always_on=True), span=Span(begin_ms, end_ms), is_live=True,
+        record={"heating.power": Readings.of(time_ms, np.zeros(len(time_ms)))},
+        learned=PlantLearned(pumps={"heating": usual}, days=14.0, until_ms=begin_ms + HOUR_MS),
+    )  # fmt: skip
+    told_then = examine(situation, [FAULTS["stall"]]).findings
+    assert [(f.fault, f.urgency) for f in told_then] == faults
 
 
 @pytest.mark.parametrize(("after_w", "days"), [(12.0, 4), (20.0, 0)])
