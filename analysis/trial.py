@@ -313,7 +313,7 @@ def valve_objection(plant: Plant, record: Record, now_ms: int) -> str | None:
         if flow is None or _now(record, flow, now_ms) is None:
             return f"the flow temperature of '{boiler.id}' is not known just now"
         if (_now(record, flow, now_ms) or 0.0) > _COOL_ENOUGH_CEL:
-            return f"the boiler's flow is above {_COOL_ENOUGH_CEL:.0f} Cel: let it cool first"
+            return f"the boiler's flow is above {_COOL_ENOUGH_CEL:.0f} °C: let it cool first"
         before = _now(record, flow, now_ms - 3 * MINUTE_MS)
         if before is not None and (_now(record, flow, now_ms) or 0.0) - before > 1.0:
             return f"'{boiler.id}' seems to fire: its flow is getting warmer"

@@ -267,6 +267,8 @@ def _judged(sheet: dict[str, Any]) -> Component:
     rows.append(["Warming", sheet["heat_up_note"]])
     if sheet.get("note"):
         rows.append(["How sure", f"{sheet['note']}."])
+    if sheet.get("brief_words"):
+        rows.append(["Too short to see", f"{sheet['brief_words']}."])
     if sheet["cross_check"]:
         rows.append(["Second source", sheet["cross_check"]["words"]])
     rows += [[e["what"], e["says"]] for e in sheet["service"]["effects"]]
