@@ -80,7 +80,7 @@ def _rest_of_year(days: FireDays, known: BoolArray, timezone: str, flame: Flame)
     missing[: len(days)] = ~known
     every = drawn_starts(seen, flame, year_c, sun)
     held = every[:, : len(days)][:, known]
-    heating = every[:, missing].sum(axis=1) * _as_lived(days.starts[known], held, flame)
+    heating = every[:, missing].sum(axis=1) * as_lived(days.starts[known], held)
     kick = np.random.default_rng(23).standard_normal((2, len(heating)))
     charging = float(days.charges[known].mean()) * missing.sum()
     return np.asarray(
@@ -89,15 +89,17 @@ def _rest_of_year(days: FireDays, known: BoolArray, timezone: str, flame: Flame)
 
 
 _SPELL_DAYS = 10
-_USUAL_DAYS = 5.0
+_USUAL = 100.0
+_PASSING = 0.5
+"""Share of a departure from the law that is taken for the window's own, not the year's."""
 
 
-def _as_lived(told: FloatArray, held: FloatArray, flame: Flame) -> FloatArray:
+def as_lived(told: FloatArray, held: FloatArray) -> FloatArray:
     """Starts counted over those held of the same days, one ratio a possibility.
 
     Absence, shut valves and guests move starts by factors for a week or two, whatever the weather:
     spells drawn anew from those seen (a block bootstrap after Kuensch 1989) say how far what comes
-    may differ. A few days of the law's peak are added to both, as hardly any starts tell nothing.
+    may differ. Some starts are added to both, as hardly any tell nothing.
     """
     spell = np.arange(len(told)) // _SPELL_DAYS
     count = int(spell[-1]) + 1
@@ -105,9 +107,9 @@ def _as_lived(told: FloatArray, held: FloatArray, flame: Flame) -> FloatArray:
     lived = np.add.reduceat(told, first)
     ours = np.add.reduceat(held, first, axis=1)
     at = np.random.default_rng(37).integers(0, count, (len(held), count))
-    usual = _USUAL_DAYS * 86_400.0 / flame.stroke_s / 4.0
     row = np.arange(len(held))[:, None]
-    return np.asarray((lived[at].sum(1) + usual) / (ours[row, at].sum(1) + usual))
+    ratio = (lived[at].sum(1) + _USUAL) / (ours[row, at].sum(1) + _USUAL)
+    return np.asarray(ratio / np.median(ratio) ** _PASSING)
 
 
 def _seen(days: FireDays, known: BoolArray, years: Years | None, sun: FloatArray) -> Seen:
