@@ -27,9 +27,9 @@ _CALLS = (3.0, 0.8)
 _LEAST_FLAME = (0.15, 0.40)
 _SWITCH_K = 0.5
 """Kelvin about the limit within which a day is part heated, part not."""
-_BASE, _BASE_MODULATING, _BASE_SPREAD = 0.06, 0.025, 0.6
+_BASE, _BASE_MODULATING, _BASE_SPREAD = 0.075, 0.025, 0.55
 """Share of the rated input that jacket, flue and pipes lose while water is kept hot for a call: 2
-to 15 %, of a modulating boiler, small and cool, 1 to 6 % (common practice, no source). It makes an
+to 20 %, of a modulating boiler, small and cool, 1 to 6 % (common practice, no source). It makes an
 old boiler fire about as often on mild days as on cool ones, as long as heat is called for."""
 _ALWAYS, _BY_ROOM = 0.5, 0.8
 _SCATTER = (0.35, 0.4)
