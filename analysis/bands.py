@@ -78,6 +78,9 @@ class Stays(NamedTuple):
 
 def stays_of(known: Holds, bands: list[Band]) -> Stays:
     """Stays of a series in its bands, each value in the band it is nearest to."""
+    if not len(known.value):
+        none = np.empty(0, np.int64)
+        return Stays(none, none, none, none.astype(bool))
     band = np.zeros(len(known.value), np.int16)
     for one, other in pairwise(bands):  # few cuts: faster than a search for each of millions
         band += known.value > (one.high + other.low) / 2

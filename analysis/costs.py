@@ -19,20 +19,18 @@ from analysis.yearly import KWH, OWN_USE
 
 
 def summed(estimates: Sequence[Estimate], unit: str, basis: str) -> Estimate:
-    """Sum of estimates whose errors are independent: half-widths add as squares (GUM eq. 10).
+    """Sum of estimates of one house.
 
-    One that is unknown makes the sum unknown.
+    One season and one weather rule them all, so that their errors add up in full
+    (GUM 5.2.2, note 1: correlation of 1). One that is unknown makes the sum unknown.
     """
     for one in estimates:
         if one.value is None:
             return Estimate.unknown(unit, one.reason or "a part is unknown")
     if not estimates:
         return Estimate.unknown(unit, "nothing is measured")
-    value = np.array([[e.value, e.low, e.high] for e in estimates], float)
-    middle = float(value[:, 0].sum())
-    down = float(np.sqrt(((value[:, 0] - value[:, 1]) ** 2).sum()))
-    above = float(np.sqrt(((value[:, 2] - value[:, 0]) ** 2).sum()))
-    return Estimate(middle, middle - down, middle + above, unit, basis)
+    value, low, high = np.array([[e.value, e.low, e.high] for e in estimates], float).sum(axis=0)
+    return Estimate(float(value), float(low), float(high), unit, basis)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -293,6 +293,8 @@ def _check(
     for other in sources_of(plant, boiler, record, late):
         if other.method == best.method or other.tells == "running":
             continue
+        if not len(other.runs.start_ms):
+            continue
         begin, end = int(other.runs.start_ms[0]), int(other.runs.end_ms[-1])
         start = best.runs.start_ms
         within = (start >= begin - _TOLERANCE_MS) & (start <= end)

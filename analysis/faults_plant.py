@@ -4,7 +4,8 @@ from analysis.alarms import Timing
 from analysis.fault import Fault
 from analysis.judge_hot import judge_overheating
 from analysis.judge_plant import judge_frost, judge_supply_lost
-from analysis.judge_sensor import judge_off_pipe, judge_silent, judge_stuck
+from analysis.judge_sensor import judge_off_pipe, judge_stuck
+from analysis.judge_silent import judge_silent
 
 _LOOK = (
     "Nothing here can hurt by itself; mind hot pipes and moving parts when you look at a sensor."
@@ -50,7 +51,8 @@ PLANT_FAULTS: tuple[Fault, ...] = (
         possible=("frost risk: heating off in frost", "door or window open", "boiler in lock-out"),
         first_check="Is the heating on and the boiler without a fault? Are cellar doors shut?",
         who="Owner: turn the heating on, shut doors. Heating firm: a boiler that will not start.",
-        caution="Thaw pipes slowly and never with a flame; water may spray from a burst pipe.",
+        caution="Where pipes or the condensate drain may be frozen, leave the boiler off and "
+        "call. Thaw pipes slowly and never with a flame; water may spray from a burst pipe.",
     ),
     Fault(
         name="channel_silent",

@@ -19,7 +19,8 @@ PUMP_FAULTS: tuple[Fault, ...] = (
         timing=_AT_ONCE,
         possible=("rotor seized", "supply or controller output off", "electronics failed"),
         first_check="Is the pump's lamp lit, does it hum, and is the pipe after it warm?",
-        who="Owner: look and listen. Electrically competent person or heating firm: the pump.",
+        who="Owner: look and listen; let no boiler fire into water that stands. Electrically "
+        "competent person or heating firm: the pump.",
         caution=HOT_AND_LIVE,
     ),
     Fault(
@@ -33,9 +34,9 @@ PUMP_FAULTS: tuple[Fault, ...] = (
         timing=_AT_ONCE,
         possible=("water lost: leak or open drain", "air lock", "pressure vessel failed"),
         first_check="Read the pressure gauge: 1.0 to 1.5 bar cold is usual. Is water on the floor?",
-        who="Owner: switch the pump off, then top up and vent by the boiler's manual. Heating "
-        "firm: the leak.",
-        caution=HOT_AND_LIVE,
+        who="Owner: switch boiler and pump off and let them cool, then top up and vent by the "
+        "boiler's manual. Heating firm: the leak.",
+        caution=HOT_AND_LIVE + " Cold water let into a hot boiler can crack it or turn to steam.",
     ),
     Fault(
         name="dead_head",

@@ -20,8 +20,8 @@ WEAR_FAULTS: tuple[Fault, ...] = (
             "sludge or magnetite in the rotor's gap",
             "thicker water, such as antifreeze just filled in",
         ),
-        first_check="Put a screwdriver's handle to the ear and its tip to the pump: does it grind "
-        "or whine? Is the motor much hotter than the pipe?",
+        first_check="Listen beside it without touching it: does it grind, whine or knock? Hold a "
+        "hand near the motor: is it much hotter than the pipe?",
         who="Owner: listen. Heating firm: turn the shaft, exchange the pump before winter.",
         caution=HOT_AND_LIVE,
         pace="day",

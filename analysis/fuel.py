@@ -24,7 +24,7 @@ from analysis.firing import Firings
 from analysis.full_hours import as_sized
 from analysis.heating_days import HeatingDays, heating_days
 from analysis.metered import counter_days
-from analysis.plant import Boiler, Fuel, Plant
+from analysis.plant import Boiler, Fuel, Plant, Tariff
 from analysis.readings import (
     FloatArray,
     Readings,
@@ -40,8 +40,6 @@ from analysis.timebase import DAY_MS, Span, local_day_edges
 from analysis.uncertainty import rectangular
 
 KWH = "kW.h"
-GAS_CORRECTION = 1.02264
-"""Metered to standard volume in Britain (SI 1996/439), for pressure, temperature and moisture."""
 GROSS_PER_NET: dict[Fuel, float] = {"gas": 1.1097, "oil": 1.06, "lpg": 1.087}
 """Gross over net heat: methane 890.63 / 802.60 (ISO 6976); oil and propane from memory."""
 
@@ -63,9 +61,7 @@ HEAT_VALUES: dict[Fuel, HeatValue] = {
 """From memory; a bill tells the supply's own value."""
 
 
-def gas_gross_kwh(
-    volume_m3: float, calorific_mj_m3: float, correction: float = GAS_CORRECTION
-) -> float:
+def gas_gross_kwh(volume_m3: float, calorific_mj_m3: float, correction: float) -> float:
     """Gross heat of metered gas as it is billed [kWh].
 
     Parameters
@@ -75,9 +71,24 @@ def gas_gross_kwh(
     calorific_mj_m3 : float
         Gross calorific value on the bill [MJ/m3].
     correction : float
-        To standard volume; outside Britain the state number on the bill.
+        To standard volume, as on the bill; in Britain 1.02264 (SI 1996/439).
     """
     return volume_m3 * correction * calorific_mj_m3 / 3.6
+
+
+def heat_value(fuel: Fuel, tariff: Tariff) -> HeatValue:
+    """Net heat of a metered cubic metre: by the gas bill where its value was entered, else usual.
+
+    A house's gas meter in service may be off by 3 % (twice the limit of class 1.5, from memory).
+    """
+    if fuel != "gas" or tariff.gas_mj_per_m3 is None:
+        return HEAT_VALUES[fuel]
+    correction = tariff.gas_correction or 1.0
+    net = gas_gross_kwh(1.0, tariff.gas_mj_per_m3, correction) / GROSS_PER_NET["gas"]
+    words = f"{tariff.gas_mj_per_m3:g} MJ gross a m3 by the bill"
+    if tariff.gas_correction is None:
+        return HeatValue(net, 0.055, f"{words}, its correction to standard volume not entered")
+    return HeatValue(net, 0.03, f"{words}, corrected by {correction:g}")
 
 
 # days
@@ -131,7 +142,7 @@ def fuel_days(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelD
 def _from_meter(
     plant: Plant, boiler: Boiler, channel: str, *, readings: Readings, span: Span
 ) -> FuelDays:
-    value = HEAT_VALUES[boiler.fuel]
+    value = heat_value(boiler.fuel, plant.tariff)
     heat = Readings(readings.time_ms, readings.value * value.net_kwh_per_m3).within(span)
     most_w = 1.5e3 * (boiler.input_kw or 100.0)
     days = counter_days(heat, local_day_edges(span, plant.timezone), most_w=most_w)

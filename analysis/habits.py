@@ -179,8 +179,6 @@ WATER = (
     ),
 )  # fmt: skip
 """Hot water: a tenth more in winter, its cold water being colder (usual profiles, from memory)."""
-AWAY = 0.04
-"""Share of the year in which nobody is at home to draw hot water (common practice, no source)."""
 BOILER = (
     Habit(
         words=LESS, chance=1.0, shape="line",

@@ -1,6 +1,6 @@
 """A pump's past: daily rows, and the epochs in which it was one and the same."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
 import numpy as np
@@ -63,7 +63,8 @@ class PumpHistory:
 
     `epoch_of` holds each row's place in `epochs`; `has` which quantities were measured.
     A refill or another plug leaves the pump as it was: `chains` joins the epochs they part,
-    `even` holds the daily rows as the first plug of each chain would have read them.
+    `even` holds the daily rows as the first plug of each chain would have read them. `memo` keeps
+    what several judges work out of it.
     """
 
     pump: Pump
@@ -78,6 +79,7 @@ class PumpHistory:
     quantum_w: float
     is_coarse: bool
     reports: Literal["periodic", "change"]
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     def rows(self, epoch: Epoch) -> IntArray:
         """Rows of an epoch in which the pump ran long enough to tell its level."""

@@ -27,7 +27,7 @@ LIMIT_CEL: dict[str, float] = {
 """Limits by place; water-side values are below the 100 to 110 Cel of limit thermostats
 (common practice, no source). A locked motor's body reaches 75 to 120 Cel (a model)."""
 _DEAD_BAND_K = 3.0
-_RISE_K, _RISE_MIN = 3.0, 15
+_RISE_K, _OWN_K, _RISE_MIN = 3.0, 1.5, (3, 6, 10, 15)
 _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
 _WARM_C = 45.0
@@ -37,6 +37,7 @@ _OVERLOAD, _OVERLOAD_MIN = 1.25, 5
 (model of the voltage exponent)."""
 _END_MIN = 30
 _ONE_HEAT_MS = 6 * HOUR_MS
+_FED = ("flow", "return", "top", "bottom")
 
 
 def judge_overheating(situation: Situation) -> Verdict:
@@ -45,7 +46,7 @@ def judge_overheating(situation: Situation) -> Verdict:
     measured = [c for c in channels if _is_measured(situation, c)]
     if not measured:
         return Verdict(needs="a temperature channel with readings within this time")
-    limits = [f for c in measured for f in _too_hot(situation, c)]
+    limits = _one_heat([f for c in measured for f in _too_hot(situation, c)], situation)
     seen = watched(situation)
     bodies = [f for p in situation.plant.pumps for f in _hot_body(seen, p.id, situation)]
     bodies += [f for p in situation.plant.pumps for f in _overloads(seen, p.id, situation)]
@@ -80,6 +81,26 @@ def _too_hot(situation: Situation, channel: Channel) -> Iterator[Finding]:
         )
 
 
+def _one_heat(found: list[Finding], situation: Situation) -> list[Finding]:
+    """Findings without those of pipes that the same too hot water reaches later.
+
+    A pump that starts carries water of a boiler that is told already: one heat is one alarm.
+    """
+    boilers = {b.id for b in situation.plant.boilers}
+    fed = {c.id for c in situation.plant.channels if c.place in _FED and c.of not in boilers}
+    heats = [
+        Span(f.start_ms, (f.end_ms or situation.span.end_ms) + _ONE_HEAT_MS)
+        for f in found
+        if f.subject in boilers
+    ]
+    return [
+        f
+        for f in found
+        if f.evidence[0].channel not in fed
+        or not any(heat.start_ms <= f.start_ms < heat.end_ms for heat in heats)
+    ]
+
+
 def _whole(runs: Runs) -> Iterator[tuple[int, int, bool]]:
     """Runs, one that silence left open joined with the next soon after: one heat is one alarm."""
     rows = list(
@@ -105,8 +126,12 @@ def hot_minutes(signs: Signs) -> BoolArray:
         most = min(most, max(1.05 * rated[1], 1.15 * (levels.high_w or 0.0)))
     greedy = signs.high | (signs.runs & (signs.power_w > most))
     with np.errstate(invalid="ignore"):
-        least = np.fmin.reduce([ago(over, k) for k in (3, 6, 10, _RISE_MIN)])
-        warms = (over - least > _RISE_K) & (over > usual - 15.0)
+        body = signs.one.body_c
+        # Beside water that cools faster than iron, a body seems to warm.
+        rises = [
+            (over - ago(over, k) > _RISE_K) & (body - ago(body, k) > _OWN_K) for k in _RISE_MIN
+        ]
+        warms = np.logical_or.reduce(rises) & (over > usual - 15.0)
         beyond = over > usual + _BEYOND_K
         alone = (over > usual + _WITHOUT_POWER_K) & signs.idle
         alone &= signs.one.body_c - ago(signs.one.body_c, 10) > 1.0
@@ -143,7 +168,7 @@ def _overloads(seen: Watched, pump: str, situation: Situation) -> Iterator[Findi
     start_ms = seen.minutes.start_ms
     for span in spans_of(_lasting_on(over, trailing(over, _END_MIN) > 0), start_ms):
         rows = slice(*np.searchsorted(start_ms, (span.start_ms, span.end_ms)))
-        rated = next(p.rated_power_w for p in situation.plant.pumps if p.id == pump)
+        rated = seen.signs(pump, rows.start)[0].one.pump.rated_power_w
         watts = float(np.nanmax(seen.minutes.pumps[pump].drawn.power_w[rows]))
         plate = f"at most {rated[1]:.0f} by its plate" if rated else "less"
         evidence = (Evidence(channel.id, "power while running", watts, plate, "W"),)

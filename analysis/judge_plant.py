@@ -8,11 +8,11 @@ from analysis.finding import Evidence, Finding
 from analysis.grid import Grid, ago, lasting, spans_of, trailing
 from analysis.mains import SEEN_STANDBY_W, without_mains
 from analysis.plant import Channel
-from analysis.pump_learned import Levels
 from analysis.readings import NEVER_MS, FloatArray, IntArray, Readings
 from analysis.timebase import MINUTE_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, at_work, watched
+from analysis.work_levels import Levels
 
 # supply lost
 

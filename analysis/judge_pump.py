@@ -14,6 +14,8 @@ from analysis.mind import DEAD, DRY, STALL, Minded
 from analysis.pump_signs import Signs
 
 _FED_MIN = 15
+_TOLD_REST_DAYS = 2
+"""So many days with a rest are told, the next as a habit that the plant file does not know."""
 
 
 def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
@@ -32,7 +34,7 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
     wanted = signs.wanted if signs.one.pump.always_on else signs.wanted & ~doubts_store
     dry, dry_soon = _dry(signs, wanted)
     stall, stall_soon = _stall(signs, wanted)
-    parts = signs.parts & signs.runs & signs.usual_heat
+    parts = signs.parts & signs.runs & signs.usual_heat & ~signs.held_warm
     # The pipe was read since the pump started: what is held from before tells of standing.
     parts &= signs.one.flow_age_min < lasting(signs.runs)
     dead = signs.runs & ~signs.high & (trailing(parts, 20) >= 15)
@@ -57,21 +59,31 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     # flow a fire soon parts them. That sign alone wants a fire since as well.
     fired = signs.fired_min < lasting(little)
     bare = (trailing(signs.bare, 10) >= 8) & signs.bare & ~signs.may_yield
-    now |= bare & signs.never_rests & ~signs.fed & fired
+    now |= bare & signs.never_rests & ~signs.fed & fired & signs.heat_waits & _missed(signs)
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
+    habit = signs.rests_by_habit & ~signs.sensed
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
-        now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed
+        # It wakes nobody for a rest from which the pump came back by itself on days before.
+        now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed & ~habit
     now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
     now |= (lasting(signs.high) >= 20) & signs.is_induction & signs.sinks
     soon = np.zeros(len(now), bool)
+    known = habit & (signs.usual.rest_days > _TOLD_REST_DAYS)
     if signs.has_pipe:
-        soon |= missing >= 45
+        soon |= (missing >= 45) & ~known
     else:
         now |= signs.sags
-        soon |= (missing >= 20) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= ((missing >= 20) & ~known) | ((lasting(signs.high) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
+
+
+def _missed(signs: Signs) -> BoolArray:
+    """Minutes in which something tells that a pump which rests is missed, be it its plant entry."""
+    if signs.one.pump.always_on:
+        return np.ones(len(signs.plant), bool)
+    return np.asarray(~np.isnan(signs.heat) & ~signs.mild)
 
 
 def _rested_min(signs: Signs) -> float:

@@ -1,120 +1,19 @@
-"""Sensors not to be trusted: heard no more, stuck on one value, fallen off their pipe."""
+"""Sensors not to be trusted: stuck on one value, fallen off their pipe."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.finding import DataProblem, Evidence, Finding
 from analysis.grid import ago, held, lasting, trailing
+from analysis.judge_silent import readings_of
 from analysis.levels import BoolArray
 from analysis.plant import Channel
 from analysis.plant_minutes import PumpMinutes
-from analysis.readings import FloatArray, Readings, usual_step_ms
-from analysis.silence import usual_silence_ms
-from analysis.timebase import HOUR_MS, MINUTE_MS, SECOND_MS, Span
+from analysis.readings import FloatArray, Readings
+from analysis.timebase import MINUTE_MS, Span
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
-
-# heard no more
-
-SILENT_MS = round(6.5 * HOUR_MS)
-"""Cellar radio is away for hours now and then; common practice, no source."""
-_SILENT_STEPS = 20
-_ALL_SHARE = 0.6
-_TOGETHER_MS = 30 * MINUTE_MS
-
-
-@dataclass(frozen=True, slots=True)
-class _Silence:
-    channel: Channel
-    start_ms: int
-    end_ms: int | None
-
-
-def judge_silent(situation: Situation) -> Verdict:
-    """Channels without a reading for hours; most of a plant's at once are one finding."""
-    if not situation.plant.channels:
-        return Verdict(needs="channels in the plant file")
-    every = [s for c in situation.plant.channels for s in _silences(situation, c)]
-    every.sort(key=lambda s: s.start_ms)
-    heard = sum(1 for c in situation.plant.channels if len(_of(situation, c))) or 1
-    found: list[Finding] = []
-    while every:
-        first = every[0]
-        group = [s for s in every if s.start_ms - first.start_ms <= _TOGETHER_MS]
-        if len(group) > max(_ALL_SHARE * heard, 2):
-            found.append(_silent_finding(group, subject="plant"))
-        else:
-            group = [s for s in group if _same_device(s.channel, first.channel)]
-            found.append(_silent_finding(group, subject=group[0].channel.id))
-        every = [s for s in every if s not in group]
-    return Verdict(tuple(found))
-
-
-def _same_device(one: Channel, other: Channel) -> bool:
-    """Channels of one topic come from one device; so do the quantities of a plug."""
-    if one.topic is not None and other.topic is not None:
-        return one.topic == other.topic
-    return one.id == other.id
-
-
-def _of(situation: Situation, channel: Channel) -> Readings:
-    return situation.record.get(channel.id, Readings.empty())
-
-
-def _silences(situation: Situation, channel: Channel) -> Iterator[_Silence]:
-    readings, span = _of(situation, channel), situation.span
-    last_ms = situation.last_ms.get(channel.id)
-    if not len(readings):
-        known = situation.learned.silent_ms.get(channel.id, 0) if situation.learned else 0
-        if last_ms is not None and span.end_ms - last_ms > max(SILENT_MS, known):
-            yield _Silence(channel, last_ms, None)
-        return
-    least = _least_silence_ms(situation, channel)
-    times = np.append(readings.time_ms, [span.end_ms])
-    known = situation.learned.silent_ms.get(channel.id, 0) if situation.learned else 0
-    for at in np.flatnonzero(np.diff(times) > max(least, known)):
-        start = int(times[at])
-        if times[at + 1] - start <= usual_silence_ms(readings, start):
-            continue
-        is_last = at == len(readings) - 1
-        yield _Silence(channel, start, None if is_last else int(times[at + 1]))
-
-
-def _least_silence_ms(situation: Situation, channel: Channel) -> int:
-    """A silence that says something; a value that reports on change may rest for ever."""
-    readings = _of(situation, channel)
-    if channel.reports == "change" and channel.interval_s is None:
-        usual = float(np.quantile(np.diff(readings.time_ms), 0.99)) if len(readings) > 20 else 0.0
-        return max(SILENT_MS, round(6 * usual))
-    usual_ms = channel.interval_s * SECOND_MS if channel.interval_s else usual_step_ms(readings)
-    return max(SILENT_MS, round(_SILENT_STEPS * usual_ms))
-
-
-def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
-    start = min(s.start_ms for s in group)
-    ends = [s.end_ms for s in group]
-    end = None if None in ends else max(e for e in ends if e is not None)
-    hours = None if end is None else (end - start) / HOUR_MS
-    return Finding(
-        subject=subject,
-        fault="channel_silent",
-        start_ms=start,
-        end_ms=end,
-        raised_ms=start + SILENT_MS,
-        urgency="soon",
-        confidence=0.95,
-        evidence=tuple(
-            Evidence(s.channel.id, "hours without a reading", hours, "readings as usual", "h")
-            for s in group[:6]
-        ),
-        ruled_out=("a short loss of the radio: it lasts for hours",),
-        possible=("power cut", "network or broker down", "plug or sensor without power")
-        if subject == "plant"
-        else ("battery empty or plug without power", "out of radio reach", "topic changed"),
-    )
-
 
 # stuck
 
@@ -127,7 +26,7 @@ _MOVED_K = 6.0
 def judge_stuck(situation: Situation) -> Verdict:
     """Pipe sensors that repeat one value while the other pipe of their loop moves."""
     pipes = [c for c in situation.plant.select(quantity="temperature") if _peer(situation, c)]
-    measured = [c for c in pipes if len(_of(situation, c)) > _STUCK_READINGS]
+    measured = [c for c in pipes if len(readings_of(situation, c)) > _STUCK_READINGS]
     if not measured:
         return Verdict(needs="flow and return temperatures of one loop, to compare them")
     return Verdict(tuple(f for c in measured for f in _stuck_findings(situation, c)))
@@ -140,16 +39,16 @@ def _peer(situation: Situation, channel: Channel) -> Channel | None:
 
 def _stuck_findings(situation: Situation, channel: Channel) -> Iterator[Finding]:
     peer = _peer(situation, channel)
-    if peer is None or not len(_of(situation, peer)):
+    if peer is None or not len(readings_of(situation, peer)):
         return
     longest = 0
-    for span, value in _repeats(_of(situation, channel)):
+    for span, value in _repeats(readings_of(situation, channel)):
         length = span.end_ms - span.start_ms
         if length < _LONGER * longest or not _moved(situation, channel, peer, span):
             longest = max(longest, length)
             continue
         longest = max(longest, length)  # told once: what ends by itself may be the pipe's habit
-        last = int(_of(situation, channel).time_ms[-1])
+        last = int(readings_of(situation, channel).time_ms[-1])
         doubtful = _in_fault(situation, channel.of, span)
         yield Finding(
             subject=channel.id,
@@ -197,7 +96,7 @@ def _repeats(readings: Readings) -> Iterator[tuple[Span, float]]:
 
 def _moved(situation: Situation, channel: Channel, peer: Channel, span: Span) -> bool:
     """Whether the other pipe moved while the loop's pump ran, so that this one had to."""
-    other = _of(situation, peer).within(span).known().value
+    other = readings_of(situation, peer).within(span).known().value
     other = other[(other != 85.0) & (other > -50.0)]
     if len(other) < 3 or float(other.max() - other.min()) < _MOVED_K:
         return False
@@ -247,7 +146,7 @@ def judge_off_pipe(situation: Situation) -> Verdict:
     """Pipe sensors that fall to the room's temperature faster than any pipe can, and stay."""
     seen = watched(situation)
     pipes = [c for c in situation.plant.select(quantity="temperature") if c.place in _PLACES]
-    pumps = [c for c in pipes if c.of in seen.minutes.pumps and len(_of(situation, c))]
+    pumps = [c for c in pipes if c.of in seen.minutes.pumps and len(readings_of(situation, c))]
     if not pumps:
         return Verdict(needs="flow and return temperatures of a loop")
     return Verdict(tuple(f for c in pumps for f in _off_findings(seen, c)))

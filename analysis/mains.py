@@ -4,7 +4,7 @@ import numpy as np
 
 from analysis.levels import BoolArray
 from analysis.plant_minutes import MachineMinutes
-from analysis.pump_learned import Levels
+from analysis.work_levels import Levels
 
 SEEN_STANDBY_W = 0.8
 """Least standby that can be told from a plug's own zero; a boiler takes 2 to 10 W, some a watt

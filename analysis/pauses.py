@@ -1,4 +1,4 @@
-"""Rests of a pump that come back: those of every day, and those at one hour of the clock."""
+"""Rests of a pump that come back: of every day, at one hour of the clock, or at any time."""
 
 import numpy as np
 
@@ -12,6 +12,8 @@ _LEAST_PAUSES = 4
 _PAUSED_DAYS = 0.7
 _REST_MIN = (4, 600)
 _REST_DAYS = 2
+_OWN_REST_MIN, _AFTER_MIN = (10, 1440), 10
+_LIKE_BEFORE = (0.9, 1.1)
 _MORE_SHARE, _MORE_MIN, _MORE_MOST_MIN = 0.25, 10.0, 45.0
 
 
@@ -77,6 +79,32 @@ def rests_by_clock(
     longest = np.where(begin == 0, usual.max(), usual[quarter[begin]])
     more = np.minimum(_MORE_MIN + _MORE_SHARE * longest, _MORE_MOST_MIN)
     return np.asarray((age > 0) & (longest > 0) & (age <= longest + more))
+
+
+def own_rests(power_w: FloatArray, split_w: float, running_w: tuple[float, float]) -> list[int]:
+    """Longest rest of each day with one that began and ended by itself [min].
+
+    A seized or burnt pump does not come back by itself to the power it had before; one that a
+    room thermostat or a store's charge stops does, whatever its plant entry says.
+
+    Parameters
+    ----------
+    power_w : ndarray
+        Power by the minute [W].
+    split_w : float
+        Power above which the pump runs.
+    running_w : tuple of float
+        Least and greatest of its power when running [W].
+    """
+    ends, length = _ended_rests(power_w, split_w)
+    kept = (length >= _OWN_REST_MIN[0]) & (length <= _OWN_REST_MIN[1]) & (ends - length >= 0)
+    longest: dict[int, int] = {}
+    for end, minutes in zip(ends[kept].tolist(), length[kept].tolist(), strict=True):
+        after = power_w[end + 2 : end + 2 + _AFTER_MIN]
+        least, most = (k * w for k, w in zip(_LIKE_BEFORE, running_w, strict=True))
+        if len(after) == _AFTER_MIN and ((after >= least) & (after <= most)).all():
+            longest[end // DAY_MIN] = max(longest.get(end // DAY_MIN, 0), minutes)
+    return list(longest.values())
 
 
 def _ended_rests(power_w: FloatArray, split_w: float) -> tuple[IntArray, IntArray]:

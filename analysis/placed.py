@@ -49,6 +49,23 @@ def _as_plated(pump: Pump, plate: PumpPlate) -> Pump:
     return replace(pump, drive=plate.drive or pump.drive, always_on=always, rated_power_w=rated)
 
 
+def is_switched(plant: Plant, pump: Pump, span: Span) -> bool:
+    """Whether a swap's plate says of the pump of a stretch that it does not run always.
+
+    Parameters
+    ----------
+    plant, pump
+        See `placed_pumps`.
+    span : Span
+        A stretch in which no swap lies.
+    """
+    swaps = sorted((s for s in plant.swaps if s.pump == pump.id), key=lambda s: s.time)
+    ahead = next((s for s in swaps if to_ms(s.time) > span.start_ms), None)
+    if ahead is not None:
+        return ahead.old.always_on is False
+    return bool(swaps) and swaps[-1].new.always_on is False
+
+
 def present_span(plant: Plant, pump: Pump, span: Span) -> Span:
     """The part of a span in which the pump that is in place now was there."""
     return placed_pumps(plant, pump, span)[-1].span

@@ -28,11 +28,17 @@ Place = Literal["flow", "return", "body", "ambient", "outdoor", "room", "top", "
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tariff:
-    """Prices; every figure in money needs one given by the person."""
+    """Prices; every figure in money needs one given by the person.
+
+    `gas_mj_per_m3` is the gross calorific value on the gas bill [MJ/m3],
+    `gas_correction` its factor from metered to standard volume.
+    """
 
     currency: str = "EUR"
     electricity_per_kwh: float | None = None
     fuel_per_kwh: float | None = None
+    gas_mj_per_m3: float | None = None
+    gas_correction: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,8 +14,9 @@ import numpy as np
 from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.pauses import habitual_pause_min, rests_from
-from analysis.plant_minutes import MachineMinutes, PlantMinutes, PumpMinutes
+from analysis.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.readings import FloatArray
+from analysis.work_levels import Levels, learn_levels
 
 LEAST_RUN_MIN = 120
 """Running minutes before a pump's own level counts as known."""
@@ -29,44 +30,17 @@ _IDLE_MOST_PUMP_W = 3.5
 _IDLE_MOST_BOILER_W = 60.0
 """Highest power at rest: a pump stopped by signal takes 0.5 to 3 W, a boiler's electronics 2 to
 10 W and more (common practice, no source)."""
-
-
+_OF_PLATE = 0.9
+"""An electronic pump that runs takes no less of its plate's least, its rounding counted in."""
 _SURELY_REST_W = 0.5
-_NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
-_STANDBY_MIN = 10
 _STIRS_LEAST_MIN = 30
+_CHARGED_MIN, _CHARGED_K = (6, 9, 12), 0.9
+"""Drawing never warms a store; strapped sensors show half a kelvin (common practice)."""
 _SENSORS_APART_K = 2.0
 _WARMS_K = 0.8
 """More than the noise and one step of a strapped sensor; common practice, no source."""
-_OFFSET_W = 0.4
-_BINS = 120
-_RARE = 0.0004
-_LEVEL_SHARE = 0.002
 _BOILER_RESTS = 0.03
 """A boiler without mains for an hour shows no third level below its standby."""
-_LEAST_RATIO = 1.3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Levels:
-    """Power at rest and at work [W]: 99 % of the rest; 1, 50 and 99 % of the work.
-
-    `standby_w` is the least it keeps at rest; less is no mains. None where the past does not
-    show it.
-    """
-
-    idle_w: float | None = None
-    standby_w: float | None = None
-    low_w: float | None = None
-    usual_w: float | None = None
-    high_w: float | None = None
-
-    @property
-    def split_w(self) -> float | None:
-        """Power above which the machine works."""
-        if self.low_w is None:
-            return None
-        return 0.5 * (self.low_w + (self.idle_w or 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +67,8 @@ class PumpLearned:
         Least and most of the temperature that feeds the loop in steady running [Cel].
     body_over_k : float or None
         Most by which the body is warmer than the water in its pipes [K].
+    heard_by_fire : float or None
+        Share of the minutes of firing, no store being charged, in which its power was known.
     follows : float or None
         Share of the minutes of firing, no store being charged, in which it ran.
     longest_rest_min : int
@@ -102,6 +78,11 @@ class PumpLearned:
     recurs_min : int
         Longest of the stretches told as a fault that ended by themselves, where three days or
         more had one [min], else 0.
+    rest_days, rest_most_min : int
+        Days of the last four weeks with a rest that began and ended by itself, and the longest
+        such rest [min].
+    rests_since_ms : int or None
+        When the rest began that stood at the end of what was learned [ms].
     rests_from : tuple of int
         Longest rest that began in each quarter hour of the local day, where several days had
         one [min], else 0.
@@ -111,7 +92,7 @@ class PumpLearned:
         Share of the days on which it ran, by quarter hour of the local day.
     """
 
-    levels: Levels = Levels()
+    levels: Levels = field(default_factory=Levels)
     run_minutes: int = 0
     step_w: float = 0.0
     heard: float = 0.0
@@ -121,10 +102,14 @@ class PumpLearned:
     source_low_c: float | None = None
     source_high_c: float | None = None
     body_over_k: float | None = None
+    heard_by_fire: float | None = None
     follows: float | None = None
     longest_rest_min: int = 0
     pause_min: int = 0
     recurs_min: int = 0
+    rest_days: int = 0
+    rest_most_min: int = 0
+    rests_since_ms: int | None = None
     rests_from: tuple[int, ...] = ()
     longest_run_min: int = 0
     slots: tuple[float, ...] = ()
@@ -140,7 +125,8 @@ class PlantLearned:
     """What is usual for a plant: its pumps, and the electric levels of its boilers.
 
     `store_low_c` is the least usual temperature at the top of the store [Cel]; `silent_ms` how
-    long a channel may be silent, where that is its habit [ms].
+    long a channel may be silent, where that is its habit [ms]; `days` were looked at, up to
+    `until_ms` [ms]. `switched` are the pumps whose plug loses its supply whenever they rest.
     """
 
     pumps: Mapping[str, PumpLearned] = field(default_factory=dict)
@@ -148,6 +134,8 @@ class PlantLearned:
     store_low_c: float | None = None
     silent_ms: Mapping[str, int] = field(default_factory=dict)
     days: float = 0.0
+    until_ms: int = 0
+    switched: tuple[str, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -163,6 +151,8 @@ class PlantLearned:
             store_low_c=document.get("store_low_c"),
             silent_ms=document.get("silent_ms", {}),
             days=float(document.get("days", 0.0)),
+            until_ms=int(document.get("until_ms", 0)),
+            switched=tuple(document.get("switched", ())),
         )
 
 
@@ -216,63 +206,14 @@ def _without(
     return minutes, keep
 
 
-def learn_levels(
-    drawn: MachineMinutes,
-    *,
-    idle_most_w: float,
-    least_rest: float = _LEVEL_SHARE,
-    unless: BoolArray | None = None,
-) -> Levels:
-    """Power at rest and at work, parted where the machine hardly ever is.
-
-    Parameters
-    ----------
-    drawn : MachineMinutes
-        Power minute by minute.
-    idle_most_w : float
-        A machine at rest takes no more [W].
-    least_rest : float
-        Share of the time that makes a level of rest.
-    unless : ndarray of bool, optional
-        Minutes to leave out.
-    """
-    usable = drawn.is_steady & ~np.isnan(drawn.power_w)
-    steady = drawn.power_w[usable if unless is None else usable & ~unless]
-    if len(steady) < 30:
-        return Levels()
-    split = _widest_gap(steady, idle_most_w, least_rest)
-    rest, work = steady[steady <= split], steady[steady > split]
-    idle = float(np.quantile(rest, 0.99)) if len(rest) >= 10 else None
-    standby = _standby_w(rest, drawn.low_w[usable])
-    if len(work) < 10:
-        return Levels(idle_w=idle, standby_w=standby)
-    low, usual, high = (float(q) for q in np.quantile(work, (0.01, 0.5, 0.99)))
-    return Levels(idle_w=idle, standby_w=standby, low_w=low, usual_w=usual, high_w=high)
-
-
-def _standby_w(rest_w: FloatArray, told_w: FloatArray) -> float | None:
-    """Least power kept at rest for some minutes, where the plug parts it from zero.
-
-    Until more is known several levels may pass for rest, and a burner that hardly ever pauses
-    shows its true standby for a small share of the time only.
-    """
-    kept = rest_w[rest_w > _NO_MAINS_W]
-    if len(kept) < _STANDBY_MIN:
-        return None
-    least = max(_STANDBY_MIN, round(_LEVEL_SHARE * len(kept)))
-    standby = float(np.partition(kept, least - 1)[least - 1])
-    # A plug that tells whole watts may tell one or none of the same standby.
-    return None if tells_whole_watts(told_w) and standby < _WHOLE_LEAST_W else standby
-
-
-def tells_whole_watts(told_w: FloatArray) -> bool:
-    """Whether a plug tells its readings [W] without decimals."""
-    return bool((np.abs(told_w - np.round(told_w)) < 0.01).all())
-
-
 def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:
     """Levels of a pump; a power at which its pipe was seen to grow warm is no rest."""
-    found = learn_levels(one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep)
+    rated, works_w = one.pump.rated_power_w, _IDLE_MOST_PUMP_W
+    if rated and one.pump.drive == "electronic":
+        works_w = min(works_w, _OF_PLATE * rated[0])
+    found = learn_levels(
+        one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep, works_from_w=works_w
+    )
     if found.idle_w is None or found.split_w is None or found.idle_w <= _SURELY_REST_W:
         return found
     rests = keep & (one.drawn.high_w <= found.split_w)
@@ -296,26 +237,6 @@ def stirred(pipe_c: FloatArray, source_c: FloatArray, state: BoolArray) -> BoolA
         for minutes in range(2, 11):
             warms |= (age > minutes + 3) & (pipe_c - ago(pipe_c, minutes) >= _WARMS_K)
     return np.asarray(warms & fed)
-
-
-def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> float:
-    """Middle of the widest stretch of power, on a scale of ratios, that is hardly ever taken."""
-    scaled = np.log(np.maximum(steady, 0.0) + _OFFSET_W)
-    edges = np.linspace(np.log(_OFFSET_W) - 1e-9, np.log(idle_most_w * 2.0 + _OFFSET_W), _BINS + 1)
-    width = edges[1] - edges[0]
-    count, _ = np.histogram(scaled, edges)
-    # The gap must lie between two levels, of which the lower may be rest.
-    below = np.cumsum(count)
-    empty = count <= _RARE * len(steady)
-    run = lasting(empty)
-    begins = edges[:-1] - (run - 1) * width
-    usable = empty & (below > least_rest * len(steady))
-    usable &= len(steady) - below > _LEVEL_SHARE * len(steady)
-    usable &= begins <= np.log(idle_most_w + _OFFSET_W)
-    if not usable.any() or run[usable].max() * width < np.log(_LEAST_RATIO):
-        return -1.0 if float(np.median(steady)) > idle_most_w else idle_most_w
-    at = int(np.argmax(np.where(usable, run, 0)))
-    return float(np.exp(0.5 * (begins[at] + edges[at + 1])) - _OFFSET_W)
 
 
 def heat_made(minutes: PlantMinutes, boilers: Mapping[str, Levels]) -> FloatArray:
@@ -343,15 +264,20 @@ def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
     """Minutes in which some store-charging pump works.
 
     After a holiday without a charge none is learned: then its plate, or what no pump takes at
-    rest, tells.
+    rest, tells. Where its plug is not heard, a store's top that warms below a hotter boiler does.
     """
     on = np.zeros(len(minutes), bool)
+    top = minutes.store_top_c
+    with np.errstate(invalid="ignore"):
+        rises = [top - ago(top, k) > _CHARGED_K for k in _CHARGED_MIN]
+        warms = np.logical_or.reduce(rises) & (minutes.boiler_flow_c > top)
     for name, one in minutes.pumps.items():
         if one.pump.duty == "store":
             rated = one.pump.rated_power_w
             least = 0.5 * rated[0] if rated else _IDLE_MOST_PUMP_W
             split = levels[name].split_w if name in levels else None
             on |= np.nan_to_num(one.drawn.high_w) > (least if split is None else split)
+            on |= warms & np.isnan(one.drawn.power_w)
     return on
 
 
@@ -365,7 +291,9 @@ def _learn_pump(
     past: PlantMinutes, one: PumpMinutes, keep: BoolArray, levels: Levels, wanted: BoolArray
 ) -> PumpLearned:
     split = levels.split_w
-    heard = float(np.mean(~np.isnan(one.drawn.power_w))) if len(past) else 0.0
+    is_heard = ~np.isnan(one.drawn.power_w)
+    heard = float(np.mean(is_heard)) if len(past) else 0.0
+    by_fire = float(np.mean(is_heard[wanted])) if wanted.sum() >= 60 else None
     if split is None:
         return PumpLearned(levels=levels, heard=heard)
     running = keep & (np.nan_to_num(one.drawn.power_w) > split)
@@ -377,6 +305,7 @@ def _learn_pump(
         run_minutes=int(running.sum()),
         step_w=_step_w(one.drawn.low_w[running]),
         heard=heard,
+        heard_by_fire=by_fire,
         factor=_quantile(one.factor[steady], 0.5),
         gap_k=_usual_gap((past.source_c(one.pump) - one.flow_c)[steady]),
         flow_low_c=_quantile(one.flow_c[steady], 0.01),

@@ -21,6 +21,8 @@ _UNSEEN_DAYS = 4
 _SUM, _MOST_SIGMA, _MANY = 25.0, 4.0, 9
 """A sum of 25 sigma beyond one a day takes nine days at least, however far the power has gone."""
 _LEAN = 0.35
+_DEEP_SIGMA, _MOST_FALL, _CAPACITOR_FALL = 2.0, 0.04, 0.01
+"""A loop four times as narrow takes at most some per cent of a capacitor motor's power (model)."""
 
 
 def floor_above(history: PumpHistory, trend: Trend) -> FloatArray:
@@ -105,6 +107,14 @@ def second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, Floa
     tuple of ndarray
         Of drag and of sludge, 1 where they suffice.
     """
+    key = f"second opinion of {epoch.first}"
+    if key not in history.memo:
+        history.memo[key] = _second_opinion(history, epoch)
+    found: tuple[FloatArray, FloatArray] = history.memo[key]
+    return found
+
+
+def _second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, FloatArray]:
     drag, sludge = np.zeros(len(history.days)), np.zeros(len(history.days))
     trend = level_trend(history, epoch) if epoch.drive == "electronic" else None
     if trend is None or len(trend.rows) < _MANY:
@@ -124,6 +134,39 @@ def second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, Floa
     drag[trend.rows] = np.where(lingers, 0.0, strength)
     sludge[trend.rows] = np.where(lingers, strength, 0.0)
     return drag, sludge
+
+
+def agreeing_fall(history: PumpHistory, epoch: Epoch) -> FloatArray:
+    """Strength of an induction pump's fall of power where its water lingers too, one a row.
+
+    Against a narrowed loop a capacitor motor takes a per cent less, which weather does as well:
+    days count only in weather that was met while learning. Half of what each sign would want alone
+    is enough where both agree. Air makes unrest, and a capacitor takes the power factor with it.
+    """
+    found = np.zeros(len(history.days))
+    trend = level_trend(history, epoch) if epoch.drive == "induction" else None
+    flow = flow_trend(history, epoch)
+    if trend is None or flow is None:
+        return found
+    met = np.isin(trend.rows, flow.rows)
+    rows, fall = trend.rows[met], -trend.above[met]
+    if len(rows) < _MANY:
+        return found
+    sigma = max(trend.spread, quantum(history, trend))
+    sums = cusum(np.clip(fall / sigma, -_MOST_SIGMA, _MOST_SIGMA), slack=1.0).up
+    depth = running_median(fall, _MANY)
+    strength = np.fmin(sums / (0.5 * _SUM), depth / (_DEEP_SIGMA * sigma))
+    strength = np.fmin(strength, _water_lingers(history, epoch)[rows] / 0.5)
+    with np.errstate(invalid="ignore"):
+        restless = unrest_ratio(history, trend)[met] > RESTLESS
+        sound = came_slowly(fall / (_DEEP_SIGMA * sigma)) & (depth < _MOST_FALL) & ~restless
+    factor = history.even.factor
+    if np.isfinite(factor[trend.learned]).any():
+        usual = float(np.nanmedian(factor[trend.learned]))
+        with np.errstate(invalid="ignore"):
+            sound &= ~(running_median(factor[rows], 5) < usual - _CAPACITOR_FALL)
+    found[rows] = np.where(sound, np.nan_to_num(strength), 0.0)
+    return found
 
 
 def _water_lingers(history: PumpHistory, epoch: Epoch) -> FloatArray:

@@ -58,7 +58,8 @@ def _result(case: SwapCase, drawn: DrawnYears) -> Saving:
     per_year = _estimate(drawn.saving, "season, comparison and meter drawn together")
     ceiling = _ceiling(case)
     so_far, days = _course(case, drawn)
-    worth = worth_of(per_year, case.plant.tariff)
+    fuel = case.plant.boilers[0].fuel if case.plant.boilers else None
+    worth = worth_of(per_year, case.plant.tariff, fuel)
     if case.question.terms is not None:
         worth = replace(worth, investment=case.question.terms.document(worth.net))
     return Saving(
@@ -105,15 +106,24 @@ def _side(case: SwapCase, days: PumpDays, span: Span, year: FloatArray) -> Side:
 
 
 def _ceiling(case: SwapCase) -> Ceiling | None:
-    """All the old pump can have used: its greatest power, all the hours it can have run."""
-    watts = case.before.mean_running_w
-    if case.has_before:
-        margin = 1.0 + 2.0 * rectangular(case.question.meter.gain) + 0.02
-        return Ceiling.of_power(watts * margin, "old pump as measured, margin in, running all year")
-    if case.swap.old.rated_power_w is not None:
-        most = case.swap.old.rated_power_w[1]
-        return Ceiling.of_power(most, "old pump's nameplate, running all year")
-    return None
+    """All the old pump can have used: its greatest power, all the hours it can have run.
+
+    An induction pump takes about one power at its setting. An electronic one takes more than it
+    was seen to when its valves open, so that its plate tells, or the day on which it took most.
+    """
+    plate = case.swap.old.rated_power_w
+    if not case.has_before:
+        if plate is None:
+            return None
+        return Ceiling.of_power(plate[1], "old pump's nameplate, running all year")
+    margin = 1.0 + 2.0 * rectangular(case.question.meter.gain) + 0.02
+    if case.swap.old.drive == "induction":
+        watts = case.before.mean_running_w * margin
+        return Ceiling.of_power(watts, "old pump as measured, margin in, running all year")
+    most = float(np.nanmax(case.before.running_w)) * margin
+    if plate is not None and plate[1] > most:
+        return Ceiling.of_power(plate[1], "old electronic pump's nameplate, running all year")
+    return Ceiling.of_power(most, "old pump's day of most power, margin in, running all year")
 
 
 def _course(case: SwapCase, drawn: DrawnYears) -> tuple[Estimate, tuple[SavingDay, ...]]:

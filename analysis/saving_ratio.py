@@ -80,27 +80,6 @@ def holds_power(days: PumpDays) -> bool:
     return len(power) > 2 and bool(power.std() < _STEADY * power.mean())
 
 
-_LIFT, _LIFT_BY_K = 0.08, 0.027
-LIFT_DOUBT = 0.09
-_MIDDLE_C, _REACH_K = 6.0, (-3.0, 7.0)
-"""An electronic pump takes more the farther its valves stand open: by how much its year's running
-power exceeds (in logarithm) that of days of so many degrees, by the kelvin, and the doubt left.
-Between the coldest and the mildest days of a season it goes on a straight line; seen on rehearsed
-houses, no source."""
-
-
-def load_lift(temp_c: FloatArray) -> float:
-    """Logarithm by which a pump's year asks more power than its days of these temperatures [Cel].
-
-    For an electronic pump that took the place of one of steady power: in mild weeks its valves
-    are all but shut, and their watts say too little of the winter's. NaN is unknown.
-    """
-    seen = temp_c[np.isfinite(temp_c)]
-    if not len(seen):
-        return 0.0
-    return _LIFT + _LIFT_BY_K * float(np.clip(seen.mean() - _MIDDLE_C, *_REACH_K))
-
-
 def old_use(before: PumpDays, after: PumpDays, ratio: Ratio) -> FloatArray:
     """What the old pump would have used on each day of the new one [kWh]; NaN where unknown.
 

@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.estimate import Estimate, plain
-from analysis.plant import Swap, Tariff
+from analysis.fuel import GROSS_PER_NET
+from analysis.plant import Fuel, Swap, Tariff
 from analysis.timebase import format_rfc3339, to_ms
 from analysis.verdict import Ceiling, Verdict
 
@@ -160,13 +161,24 @@ _IN_SEASON = (0.5, 0.8, 1.0)
 _EFFICIENCY = 0.9
 
 
-def worth_of(saving: Estimate, tariff: Tariff) -> Worth:
+def worth_of(saving: Estimate, tariff: Tariff, fuel: Fuel | None) -> Worth:
     """What a saving is worth once the boiler has made up for the pump's lost heat.
 
     Interactive effect, as IPMVP asks: in the heating season a part of the
     electricity saved had warmed the house and is now burnt as fuel.
+
+    Parameters
+    ----------
+    saving : Estimate
+        Electricity a year [kWh].
+    tariff : Tariff
+        Prices; that of gas is for the gross kWh, as it is billed.
+    fuel : str or None
+        What the boiler burns.
     """
-    price, fuel = tariff.electricity_per_kwh, tariff.fuel_per_kwh
+    price, per_kwh = tariff.electricity_per_kwh, tariff.fuel_per_kwh
+    if per_kwh is not None and fuel == "gas":
+        per_kwh *= GROSS_PER_NET[fuel]
     unit = f"{tariff.currency}/a"
     if saving.value is None or saving.low is None or saving.high is None:
         unknown = Estimate.unknown(unit, saving.reason or "the saving is not known")
@@ -185,7 +197,7 @@ def worth_of(saving: Estimate, tariff: Tariff) -> Worth:
         "kW.h",
         "pump heat that the boiler makes up for; shares from memory",
     )
-    extra = _priced(heat, fuel, unit, "no fuel price in [tariff]")
+    extra = _priced(heat, per_kwh, unit, "no fuel price in [tariff]")
     electricity = _priced(saving, price, unit, "no electricity price in [tariff]")
     return Worth(
         electricity=electricity,

@@ -5,35 +5,22 @@ from typing import Any
 
 import numpy as np
 
-from analysis.climate import Days, belief_of_zone, outdoor_days
+from analysis.climate import Days, outdoor_days
 from analysis.errors import StokeholdError
 from analysis.finance import Terms
-from analysis.habits import Kind
+from analysis.placed import placed_pumps
 from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump_days import PumpDays, pump_days
 from analysis.readings import FloatArray, Record
-from analysis.saving_ratio import (
-    LIFT_DOUBT,
-    Ratio,
-    holds_power,
-    load_lift,
-    matched_ratio,
-    old_use,
-    ran,
-    rest_power_w,
-    temperature_on,
-)
-from analysis.season import year_draws
-from analysis.season_weather import History
+from analysis.saving_ratio import Ratio, holds_power, matched_ratio, old_use
 from analysis.timebase import Span, to_ms
 from analysis.tolerances import PLUG, meter_of
 from analysis.uncertainty import Meter, difference_uncertainty_w
 from analysis.verdict import YEAR_HOURS
+from analysis.yearly import LEAST_DAYS, MeteredYear, YearsAbout, metered_year, years_about
 
 TYPICAL_OLD_W, TYPICAL_NEW_W = (40.0, 90.0), (5.0, 25.0)
 """Running power of a pump of which nothing is known (common practice, no source)."""
-LEAST_DAYS = 3
-"""Fewer measured days on one side are no measurement of it."""
 _DRAWS = 3000
 
 
@@ -70,6 +57,7 @@ class SwapCase:
     before: PumpDays
     after: PumpDays
     outdoor: Days | None
+    years: YearsAbout
     ratio: Ratio | None
 
     @property
@@ -89,8 +77,8 @@ class SwapCase:
 
     @property
     def hours_changed(self) -> bool:
-        """Whether the old pump never rested and the new one is switched."""
-        return bool(self.swap.old.always_on) and self.swap.new.always_on is False
+        """Whether both were measured, but other hours called for the one than for the other."""
+        return self.has_before and self.has_after and not self.years.are_paired
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,10 +118,26 @@ def swap_case(
     before, after = (pump_days(plant, pump, record, one) for one in spans)
     whole = Span(spans[0].start_ms, spans[1].end_ms)
     outdoor = outdoor_days(plant, record, whole) if whole.end_ms > whole.start_ms else None
-    case = SwapCase(plant, pump, swap, question, spans, before, after, _bridged(outdoor), None)
+    years = _years_of(plant, pump, record, Span(start, end), spans)
+    case = SwapCase(
+        plant, pump, swap, question, spans, before, after, _bridged(outdoor), years, None
+    )
     if not (case.has_before and case.has_after):
         return case
     return replace(case, ratio=matched_ratio(before, after, case.outdoor))
+
+
+def _years_of(
+    plant: Plant, pump: Pump, record: Record, span: Span, spans: tuple[Span, Span]
+) -> YearsAbout:
+    """Both pumps' years, as `analysis.yearly` tells them; without one side there is no pair."""
+    placed = {one.span: one for one in placed_pumps(plant, pump, span)}
+    old, new = (placed.get(one) for one in spans)
+    if old is not None and new is not None:
+        return years_about(plant, old, new, record)
+    none = "nothing was measured of this pump"
+    alone = none if new is None else metered_year(plant, pump, record, new.span)
+    return YearsAbout(none, alone, are_paired=False)
 
 
 def _bridged(outdoor: Days | None) -> Days | None:
@@ -157,52 +161,18 @@ def draw_years(case: SwapCase) -> DrawnYears:
     return _hours_changed(case) if case.hours_changed else _same_hours(case, case.ratio)
 
 
-def _kind(pump: Pump) -> Kind:
-    return "water" if pump.duty in ("store", "recirculation") else "heating"
-
-
-def _year(case: SwapCase, days: Days, full_w: float, side: PumpDays) -> FloatArray:
-    """Possible years of a pump whose days these are [kWh]."""
-    plate = case.swap.old if side is case.before else case.swap.new
-    always = case.pump.always_on if plate.always_on is None else plate.always_on
-    share = side.run_share
-    history = History(
-        days=days,
-        outdoor=case.outdoor,
-        full_kwh=(24.0 * full_w / 1000.0, 0.04),
-        is_steady=case.swap.old.drive == "induction" and side is case.before,
-        rests=1.0 - share if np.isfinite(share) else 0.0,
-        kind=_kind(case.pump),
-        is_always_on=bool(always),
-        timezone=case.plant.timezone,
-        is_switched=plate.always_on is False,
-    )
-    return year_draws(history).kwh
-
-
 def _same_hours(case: SwapCase, ratio: Ratio) -> DrawnYears:
-    """Both pumps measured, called for the same hours.
-
-    The days measured with the one tell of the other by their ratio only, so that its doubt
-    goes into the old pump's year by the part that the new one's days have in it.
-    """
-    since = old_use(case.before, case.after, ratio)
-    season = _year(case, _old_days(case, since), case.before.mean_running_w, case.before)
+    """Both pumps measured, called for the same hours: their years as they were drawn together."""
+    old, new = _year(case.years.old), _year(case.years.new)
     rng = np.random.default_rng(5)
     power, hours = ratio.factors(rng, _DRAWS)
-    steady = holds_power(case.before)
-    spent = max(float(np.nansum(since)), 1e-9)
-    part = spent / (spent + float(np.nansum(case.before.kwh)))
-    changed = hours if steady else hours * power
-    old = season * (1.0 - part + part / changed)
-    new = _new_year(case, season, ratio) * (part + (1.0 - part) * power * hours)
-    new = new * np.exp(_lift(case, rng))
     meter = _meter_share(case) * rng.standard_normal(_DRAWS)
-    middle, share = float(np.median(season)), ratio.energy
+    apart = old.as_read - new.as_read
+    share = float(np.median(new.as_read / np.maximum(old.as_read, 1e-9)))
     parts = {
-        "season": _half(season) * abs(1 - share),
-        "comparison": middle * _half((old - new) / season),
-        "meter": middle * abs(1 - share) * _half(meter),
+        "season": _half(old.as_read) * abs(1 - share),
+        "comparison": _half(old.as_read * share - new.as_read),
+        "meter": abs(float(np.median(apart))) * _half(meter),
     }
     words = "days compared at equal outdoor temperature"
     words = words if ratio.is_matched else "no outdoor sensor to match days by"
@@ -210,40 +180,20 @@ def _same_hours(case: SwapCase, ratio: Ratio) -> DrawnYears:
         "IPMVP retrofit isolation, option B: power and hours measured before and after, "
         f"{words}, season by the climate"
     )
+    since = case.since
+    spent = max(0.0 if since is None else float(np.nansum(since)), 1e-9)
+    changed = hours if holds_power(case.before) else hours * power
     seen = changed * float(np.nansum(case.after.kwh)) / spent
     return DrawnYears(
-        old, new, (old - new) * (1.0 + meter), seen, parts, method, _notes(case, ratio)
+        old.kwh, new.kwh, apart * (1.0 + meter), seen, parts, method, _notes(case, ratio)
     )
 
 
-def _lift(case: SwapCase, rng: np.random.Generator) -> FloatArray:
-    """Logarithms by which the new pump's year may ask more power than its days; see `load_lift`."""
-    swap = case.swap
-    if (swap.old.drive, swap.new.drive) != ("induction", "electronic") or (
-        _kind(case.pump) != "heating"
-    ):
-        return np.zeros(_DRAWS)
-    after = case.after
-    temp = temperature_on(case.outdoor, after.start_ms)
-    usual = belief_of_zone(case.plant.timezone).usual_on(after.start_ms)
-    known = np.where(np.isfinite(temp), temp, usual)
-    lift = load_lift(known[np.isfinite(after.kwh) & ran(after)])
-    return np.asarray(lift + LIFT_DOUBT * rng.standard_normal(_DRAWS))
-
-
-def _new_year(case: SwapCase, old: FloatArray, ratio: Ratio) -> FloatArray:
-    """Years of the new pump [kWh]: the old one's by their ratio, and what it draws at rest."""
-    run_h = old * 1000.0 / case.before.mean_running_w * ratio.hours
-    rest_h = np.maximum(YEAR_HOURS - run_h, 0.0)
-    return np.asarray(old * ratio.energy + rest_power_w(case.after) * rest_h / 1000.0)
-
-
-def _old_days(case: SwapCase, since: FloatArray) -> Days:
-    """Days of the old pump: as measured, then what it would have used."""
-    return Days(
-        np.concatenate((case.before.start_ms, case.after.start_ms)),
-        np.concatenate((case.before.kwh, since)),
-    )
+def _year(year: MeteredYear | str) -> MeteredYear:
+    """A year that is there, as of a pump that was measured."""
+    if isinstance(year, str):
+        raise StokeholdError(f"no year of a measured pump: {year}; give it three days and more")
+    return year
 
 
 def _hours_changed(case: SwapCase) -> DrawnYears:
@@ -256,8 +206,8 @@ def _hours_changed(case: SwapCase) -> DrawnYears:
     daily = float(np.nanmean(case.before.kwh / case.before.hours)) * YEAR_HOURS
     unsure = 0.02 + 0.1 * (1.0 - min(case.before.run_share, 1.0))
     old = daily * (1.0 + unsure * rng.standard_normal(_DRAWS))
-    new = _year(case, case.after.energy, case.after.mean_running_w, case.after)
-    new = new * np.exp(0.1 * rng.standard_normal(_DRAWS))
+    year = _year(case.years.new)
+    new = year.as_read
     meter = _meter_share(case) * rng.standard_normal(_DRAWS)
     saving = (old - new) * (1.0 + meter)
     parts = {
@@ -272,14 +222,15 @@ def _hours_changed(case: SwapCase) -> DrawnYears:
     power = case.after.mean_running_w / case.before.mean_running_w
     ratio = Ratio(power, 0.1, 1.0, 0.0, is_matched=False)
     return DrawnYears(
-        old, new, saving, ratio.drawn(rng, _DRAWS), parts, method, _notes(case, ratio)
+        old, year.kwh, saving, ratio.drawn(rng, _DRAWS), parts, method, _notes(case, ratio)
     )
 
 
 def _without_baseline(case: SwapCase) -> DrawnYears:
     """No measured days before: the old pump's power is stipulated, hours are those after."""
     rng = np.random.default_rng(5)
-    new = _year(case, case.after.energy, case.after.mean_running_w, case.after)
+    year = _year(case.years.new)
+    new = year.as_read
     hours = new / case.after.mean_running_w * 1000.0
     if case.swap.old.always_on:
         hours = np.full(_DRAWS, YEAR_HOURS)
@@ -294,7 +245,7 @@ def _without_baseline(case: SwapCase) -> DrawnYears:
         "weak baseline: the old pump was not measured, its power is stipulated",
         *_usual_notes(case),
     )
-    return DrawnYears(old, new, old - new, new / old, parts, method, notes)
+    return DrawnYears(old, year.kwh, old - new, new / old, parts, method, notes)
 
 
 def _stipulated(case: SwapCase) -> DrawnYears:

@@ -6,22 +6,23 @@ the climate and the year's weather are not known: many possibilities are drawn, 
 how well it explains the days measured, and the year is read off all of them.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import logsumexp
 
 from analysis.climate import TROPICAL_YEAR, YEAR_DAYS, day_numbers
-from analysis.habits import AWAY, BOILER, WATER, Habit, heating
+from analysis.habits import BOILER, WATER, Habit, heating
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
+from analysis.season_fit import Fit, fits_of
 from analysis.season_weather import (
     POSSIBILITIES,
     History,
     SeasonWeather,
     season_weather,
 )
-from analysis.signature import memory_of
 
 _DRAWS = 3000
 _REACH = (0.18, 0.25)
@@ -30,6 +31,10 @@ demand says little of a great one (tried on rehearsed houses; the second, of pum
 follows the valves, on a measured one)."""
 _RESTS = 0.05
 """A machine that rests longer than this share of the time is switched by clock or demand."""
+
+
+_TOGETHER = 0.5
+"""Correlation of what the years of two machines at one place may differ by from their habits."""
 
 
 def habits_of(history: History) -> tuple[Habit, ...]:
@@ -76,207 +81,153 @@ def year_draws(history: History) -> YearDraws:
     history : History
         At least one known day.
     """
-    days = history.days
-    numbers = day_numbers(days.start_ms)
-    first = max(int(numbers[0]), int(numbers[-1]) - YEAR_DAYS + 1)
-    measured = np.full(YEAR_DAYS, np.nan)
+    return years_together((history,))[0]
+
+
+def years_together(histories: Sequence[History]) -> tuple[YearDraws, ...]:
+    """Years of machines that one house calls for in the same way, one after the other.
+
+    What the days of each tell of heating limit, habit and weather holds for all: the figures of
+    one possibility belong together, so that their differences are those of the machines. The year
+    begins with the first history; where they last longer it is the last 365 days.
+
+    Parameters
+    ----------
+    histories : sequence of History
+        At least one known day in each; of one kind and zone, all with the same outdoor days.
+    """
+    numbers = [day_numbers(one.days.start_ms) for one in histories]
+    last = max(int(n[-1]) for n in numbers)
+    first = max(min(int(n[0]) for n in numbers), last - YEAR_DAYS + 1)
+    years = [_measured(one, n, first) for one, n in zip(histories, numbers, strict=True)]
+    if all(_is_whole(year) for year in years):
+        return tuple(_whole_year(year) for year in years)
+    weathers = [season_weather(one, first) for one in histories]
+    habits = _alike_habits(histories)
+    fits = [fits_of(w, one, h) for w, one, h in zip(weathers, histories, habits, strict=True)]
+    pick, rows = _choose(fits)
+    rng = np.random.default_rng(17)
+    common = rng.standard_normal(_DRAWS)
+    found = []
+    for k, year in enumerate(years):
+        chosen = _rest_of(fits[k], weathers[k], np.isnan(year), pick, rows[k])
+        found.append(_total(histories[k], year, chosen, rng=rng, common=common))
+    return tuple(found)
+
+
+def _measured(history: History, numbers: IntArray, first: int) -> FloatArray:
+    """Energy of the days of the year that begins so [kWh]; NaN where not measured."""
+    year = np.full(YEAR_DAYS, np.nan)
     inside = numbers >= first
-    measured[numbers[inside] - first] = days.value[inside]
-    known = np.isfinite(measured)
-    missing = ~known
-    if known.sum() >= YEAR_DAYS - 5:
-        total = float(np.nansum(measured)) * YEAR_DAYS / int(known.sum())
-        return YearDraws(np.full(_DRAWS, total), int(known.sum()), "a whole year measured")
-    weather = season_weather(history, first)
-    chosen = _choose(_fits(weather, history), weather, missing)
-    number = int(missing.sum())
-    noise = chosen.scatter * np.sqrt(number) * chosen.kick
-    usual = max(float(np.nanmean(history.days.value)), 0.01 * history.full_kwh[0])
-    reach = np.log(np.maximum(chosen.rest / max(number, 1) / usual, 1.0))
-    unsure = _REACH[0] if history.is_steady else _REACH[1]
-    drift = 1.0 + np.hypot(chosen.drift, unsure * reach) * chosen.kick_of_model
-    total = float(np.nansum(measured)) + np.maximum(chosen.rest * drift + noise, 0.0)
-    return YearDraws(total, int(known.sum()), chosen.words)
+    year[numbers[inside] - first] = history.days.value[inside]
+    return year
 
 
-_BUSY = 0.4
-"""A day of this share of full power and more was one of the season."""
-_WORTH = 4.0
-"""Days that the usual scatter of a habit counts for, beside those measured."""
+def _is_whole(year: FloatArray) -> bool:
+    return int(np.isfinite(year).sum()) >= YEAR_DAYS - 5
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Look:
-    """First look at a habit, with its usual scatter: drivers on the days, and what it leaves.
-
-    `usual` is that scatter and `variance` the one about the possibility that fits best [kWh];
-    `inflation` tells the memory of what is left.
-    """
-
-    habit: Habit
-    columns: FloatArray
-    full: FloatArray
-    usual: float
-    left: float
-    variance: float
-    inflation: float
+def _whole_year(year: FloatArray) -> YearDraws:
+    known = int(np.isfinite(year).sum())
+    total = float(np.nansum(year)) * YEAR_DAYS / known
+    return YearDraws(np.full(_DRAWS, total), known, "a whole year measured")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Fit:
-    """What the drivers bear under each possibility, for one habit: normal, with log evidence.
-
-    `stays` is the share of its drivers that is called for: nobody draws water while away.
-    """
-
-    habit: Habit
-    full: FloatArray
-    mean: FloatArray
-    root: FloatArray
-    evidence: FloatArray
-    stays: float
-    scatter: float
-
-
-def _fits(weather: SeasonWeather, history: History) -> list[_Fit]:
-    """Fit each habit to the days.
-
-    How much the days tell is the same for all: it is told by what the best of them leaves, as
-    evidence of different weights cannot be compared.
-    """
-    habits = habits_of(history)
-    columns = [weather.of_days(habit) for habit in habits]
-    there = history.days.known & np.isfinite(columns).all(axis=(0, 1, 2))
-    if history.kind == "water":
-        there &= _at_home(history)
-    use = history.days.value[there]
-    at = day_numbers(history.days.start_ms)[there].astype(np.float64)
-    looks = [
-        _look(habit, one[:, :, there], use, at=at, full=_full(weather, history, habit))
-        for habit, one in zip(habits, columns, strict=True)
+def _alike_habits(histories: Sequence[History]) -> list[tuple[Habit, ...]]:
+    """Habits of each machine in the same order; what is known of one's calls is known of all."""
+    rests = max(one.rests for one in histories)
+    always = all(one.is_always_on for one in histories)
+    switched = any(one.is_switched for one in histories)
+    return [
+        habits_of(replace(one, rests=rests, is_always_on=always, is_switched=switched))
+        for one in histories
     ]
-    inflation = min(looks, key=lambda look: look.left).inflation
-    stays = 1.0 - _away(history, use)
-    return [_fit(look, use, inflation=inflation, stays=stays) for look in looks]
 
 
-def _full(weather: SeasonWeather, history: History, habit: Habit) -> FloatArray:
-    """Energy of a day in season [kWh]: that of the busiest days where they were such."""
-    use = history.days.value[history.days.known]
-    busy = float(np.quantile(use, 0.9))
-    if habit.of_seen and np.median(use) > 0:
-        return np.full(POSSIBILITIES, float(np.median(use)))
-    if habit.shape in ("flat", "season") and busy > _BUSY * history.full_kwh[0]:
-        return np.full(POSSIBILITIES, busy)
-    return weather.full
-
-
-def _look(
-    habit: Habit, columns: FloatArray, use: FloatArray, *, at: FloatArray, full: FloatArray
-) -> _Look:
-    usual = habit.unrest * max(float(use.mean()), 0.02 * float(full.mean()))
-    mean = _line(use, columns, habit, full=full, variance=usual**2)[0]
-    residual = use - np.einsum("ikn,ki->kn", columns, mean)
-    best = residual[np.argmin((residual**2).sum(axis=1))]
-    square = float(best @ best)
-    number = len(use)
-    inflation = (number * memory_of(best, at).inflation + 8.0 * 2.0) / (number + 8.0)
-    variance = (square + _WORTH * usual**2) / (number + _WORTH)
-    return _Look(habit, columns, full, usual, square, variance, inflation)
-
-
-def _fit(look: _Look, use: FloatArray, *, inflation: float, stays: float) -> _Fit:
-    """Bayesian straight line in closed form, for every drawn possibility at once.
-
-    The scatter is the one about the possibilities that fit best, by the first look.
-    """
-    habit, full = look.habit, look.full
-    mean, covariance, evidence = _line(
-        use, look.columns, habit, full=full, variance=look.variance * inflation
-    )
-    evidence = evidence - 0.5 * len(use) / inflation * np.log(look.variance)
-    relative = max(float(np.sqrt(look.left / len(use))) / look.usual, 0.1)
-    evidence = evidence + np.log(habit.chance) - 0.5 * (np.log(relative) / _UNREST) ** 2
-    above = (mean[:, 0] - habit.least * full) / np.sqrt(covariance[:, 0, 0])
-    return _Fit(
-        habit,
-        full,
-        mean,
-        np.asarray(np.linalg.cholesky(covariance), np.float64),
-        evidence + (log_ndtr(above) if habit.least else 0.0),
-        stays,
-        float(np.sqrt(look.variance * inflation)),
-    )
-
-
-def _away(history: History, use: FloatArray) -> float:
-    """Share of the year without draws; a pump that runs by the clock does so in an empty house."""
-    by_draws = history.kind == "water" and float(use.std()) > 0.1 * float(use.mean())
-    return AWAY if by_draws else 0.0
-
-
-def _at_home(history: History) -> BoolArray:
-    """Days that are none of a holiday: those of more than half the usual draw."""
-    use = history.days.value
-    return np.asarray(np.nan_to_num(use) > 0.5 * np.nanmedian(use)) | ~(np.nanmedian(use) > 0)
-
-
-def _line(
-    use: FloatArray, columns: FloatArray, habit: Habit, *, full: FloatArray, variance: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean, covariance and log evidence of what the drivers bear, in each possibility."""
-    centre = full[:, None] * habit.centre
-    held = np.linalg.inv(habit.covariance) / full[:, None, None] ** 2
-    precision = held + np.einsum("ikn,jkn->kij", columns, columns) / variance
-    right = np.einsum("ikn,n->ki", columns, use) / variance
-    right += np.einsum("kij,kj->ki", held, centre)
-    covariance = np.linalg.inv(precision)
-    mean = np.einsum("kij,kj->ki", covariance, right)
-    left = (use**2).sum() / variance + np.einsum("ki,kij,kj->k", centre, held, centre)
-    left -= (right * mean).sum(axis=1)
-    log_det = np.linalg.slogdet(precision)[1] - np.linalg.slogdet(held)[1]
-    return mean, covariance, np.asarray(-0.5 * (left + log_det))
-
-
-_UNREST = 0.7
-"""Spread of the logarithm of how far days scatter about a habit, against what is usual."""
+def _total(
+    history: History,
+    year: FloatArray,
+    chosen: "_Chosen",
+    *,
+    rng: np.random.Generator,
+    common: FloatArray,
+) -> YearDraws:
+    """The year's sum: days as measured, the others as drawn."""
+    if _is_whole(year):
+        return _whole_year(year)
+    number = int(np.isnan(year).sum())
+    own, by_day = rng.standard_normal((2, _DRAWS))
+    usual = max(float(np.nanmean(history.days.value)), 0.01 * history.full_kwh[0])
+    reach = np.log(np.maximum(chosen.rest / number / usual, 1.0))
+    unsure = _REACH[0] if history.is_steady else _REACH[1]
+    kick = _TOGETHER**0.5 * common + (1.0 - _TOGETHER) ** 0.5 * own
+    drift = 1.0 + np.hypot(chosen.drift, unsure * reach) * kick
+    noise = chosen.scatter * np.sqrt(number) * by_day
+    total = float(np.nansum(year)) + np.maximum(chosen.rest * drift + noise, 0.0)
+    return YearDraws(total, YEAR_DAYS - number, chosen.words)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Chosen:
-    """Possibilities drawn by their weight; `rest` the year's days not measured [kWh]."""
+    """One machine's possibilities; `rest` the year's days not measured [kWh]."""
 
     rest: FloatArray
     scatter: FloatArray
     drift: FloatArray
-    kick: FloatArray
-    kick_of_model: FloatArray
     words: str
 
 
-def _choose(fits: list[_Fit], weather: SeasonWeather, missing: BoolArray) -> _Chosen:
+def _choose(fits: list[list[Fit]]) -> tuple[IntArray, list[FloatArray]]:
+    """Possibilities by what the days of all machines say, and what they bear for each."""
     rng = np.random.default_rng(11)
-    evidence = np.concatenate([_spread_out(one.evidence) for one in fits])
+    evidence = np.concatenate(
+        [
+            _spread_out(np.sum([one.evidence for one in alike], axis=0))
+            + np.log(alike[0].habit.chance)
+            for alike in zip(*fits, strict=True)
+        ]
+    )
     chance = np.exp(evidence - evidence.max())
     pick = rng.choice(len(evidence), size=5 * _DRAWS, p=chance / chance.sum())
+    rows, sound = [], np.ones(len(pick), np.bool_)
+    for of_one in fits:
+        drawn, fine = _rows(of_one, pick, rng)
+        rows.append(drawn)
+        sound &= fine
+    order = np.argsort(~sound, kind="stable")[:_DRAWS]
+    order = order[np.arange(_DRAWS) % max(int(sound.sum()), 1)]
+    return pick[order], [one[order] for one in rows]
+
+
+def _rows(
+    fits: list[Fit], pick: IntArray, rng: np.random.Generator
+) -> tuple[FloatArray, BoolArray]:
+    """What the drivers of one machine bear in the possibilities picked, and which can be."""
     full = np.concatenate([one.full for one in fits])[pick]
-    which = pick // POSSIBILITIES
     mean = np.concatenate([one.mean for one in fits])[pick]
     root = np.concatenate([one.root for one in fits])[pick]
     rows = mean + np.einsum("kij,kj->ki", root, rng.standard_normal((len(pick), 2)))
-    least = np.array([one.habit.least or -0.01 for one in fits])[which]
+    least = np.array([one.habit.least or -0.01 for one in fits])[pick // POSSIBILITIES]
     sound = (rows[:, 0] >= least * full) & (rows[:, 1] >= -0.01 * full)
     sound &= rows.sum(axis=1) <= 1.3 * full
-    order = np.argsort(~sound, kind="stable")[:_DRAWS]
-    order = order[np.arange(_DRAWS) % max(int(sound.sum()), 1)]
-    shares = np.bincount(which[order], minlength=len(fits)) / _DRAWS
-    sums = _of_rest(fits, weather, missing, pick[order])
+    return rows, sound
+
+
+def _rest_of(
+    fits: list[Fit],
+    weather: SeasonWeather,
+    missing: BoolArray,
+    pick: IntArray,
+    rows: FloatArray,
+) -> _Chosen:
+    """Sum one machine's days that were not measured, in each possibility drawn."""
+    which = pick // POSSIBILITIES
+    shares = np.bincount(which, minlength=len(fits)) / _DRAWS
+    sums = _of_rest(fits, weather, missing, pick)
     return _Chosen(
-        (np.maximum(rows[order], 0.0).T * sums).sum(axis=0),
-        np.array([one.scatter for one in fits])[which[order]],
-        np.array([one.habit.drift for one in fits])[which[order]],
-        rng.standard_normal(_DRAWS),
-        rng.standard_normal(_DRAWS),
+        (np.maximum(rows, 0.0).T * sums).sum(axis=0),
+        np.array([one.scatter for one in fits])[which],
+        np.array([one.habit.drift for one in fits])[which],
         _words(fits, shares),
     )
 
@@ -306,7 +257,7 @@ def _alike(evidence: FloatArray) -> float:
 
 
 def _of_rest(
-    fits: list[_Fit], weather: SeasonWeather, missing: BoolArray, pick: IntArray
+    fits: list[Fit], weather: SeasonWeather, missing: BoolArray, pick: IntArray
 ) -> FloatArray:
     """Drivers of the drawn possibilities summed over the days not measured, shape (2, draws)."""
     sums = np.empty((2, len(pick)))
@@ -318,7 +269,7 @@ def _of_rest(
     return sums
 
 
-def _words(fits: list[_Fit], shares: FloatArray) -> str:
+def _words(fits: list[Fit], shares: FloatArray) -> str:
     likely = int(np.argmax(shares))
     return f"{fits[likely].habit.words} ({shares[likely]:.0%} likely)"
 

@@ -1,5 +1,6 @@
 """What is known of a machine's days, and the weather of those days and of years that could be."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,6 +87,14 @@ class SeasonWeather:
             return self.follows.columns(habit.shape, self.seen_c[None, :], sun, slow_c=self.slow_c)
         return _expected(self, habit, sun)
 
+    def unseen(self, habit: Habit) -> float:
+        """By how much the second driver wanders from day to day where no weather was measured."""
+        if self.is_known or habit.shape not in ("flat", "season"):
+            return 0.0
+        parts = [(w, one[1]) for w, one in _at_nodes(self, habit, self.sun[self.at])]
+        mean = sum(w * load for w, load in parts)
+        return float(np.sqrt(np.mean(sum(w * (load - mean) ** 2 for w, load in parts))))
+
     def of_year(self, habit: Habit, days: BoolArray, rows: IntArray) -> FloatArray:
         """Both drivers of some possibilities summed over days of the year, shape (2, k).
 
@@ -154,6 +163,13 @@ def _damped_on(follows: Weathers, outdoor: Days | None, numbers: IntArray) -> Fl
 
 def _expected(weather: SeasonWeather, habit: Habit, sun: FloatArray) -> FloatArray:
     """Drivers to be expected on days whose weather is not known, one shift for all of them."""
+    return np.asarray(sum(w * columns for w, columns in _at_nodes(weather, habit, sun)))
+
+
+def _at_nodes(
+    weather: SeasonWeather, habit: Habit, sun: FloatArray
+) -> Iterator[tuple[float, FloatArray]]:
+    """Drivers of days whose weather is not known, at the temperatures they may have had."""
     rng = np.random.default_rng(13)
     years, at = weather.years, weather.at
     share = min(5.4 / max(len(at), 1), 1.0)
@@ -163,8 +179,6 @@ def _expected(weather: SeasonWeather, habit: Habit, sun: FloatArray) -> FloatArr
     usual = years.usual_c[:, at] + shift
     spread = TEMPERATE.spells_k * (1.0 - share) ** 0.5
     nodes, weights = _NODES
-    found = sum(
-        w * weather.follows.columns(habit.shape, at_node, sun, slow_c=at_node)
-        for at_node, w in ((usual + spread * x, w) for x, w in zip(nodes, weights, strict=True))
-    )
-    return np.asarray(found / weights.sum())
+    for x, w in zip(nodes, weights / weights.sum(), strict=True):
+        at_node = usual + spread * x
+        yield float(w), weather.follows.columns(habit.shape, at_node, sun, slow_c=at_node)

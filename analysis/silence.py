@@ -7,6 +7,7 @@ its habit is told, once: afterwards it is part of the habit.
 
 import numpy as np
 
+from analysis.plant import Plant
 from analysis.readings import Readings, Record
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
 
@@ -21,6 +22,13 @@ _SWITCHED_A_DAY = 3.0
 _SWITCHED_MS = 48 * HOUR_MS
 """A plug that falls silent several times a day is switched with its load, and rests for a weekend
 as well."""
+
+_LEAST_HEARD = 10
+_WORKS_SHARE, _RESTS_SHARE, _PARTS_SHARE = 0.5, 0.02, 0.8
+"""A plug's first values after it came back may be nothing."""
+RESTS_MS = 8 * DAY_MS
+"""Controllers run a pump that rests through the summer for a minute once a week at least (common
+practice, no source)."""
 
 
 def usual_silence_ms(readings: Readings, until_ms: int) -> int:
@@ -53,7 +61,47 @@ def usual_silence_ms(readings: Readings, until_ms: int) -> int:
     return round(usual)
 
 
+def is_switched(power: Readings, until_ms: int) -> bool:
+    """Whether a pump's plug is switched with its pump: heard running, and hardly ever at rest.
+
+    Where the controller takes the supply away the plug falls silent while it still shows the
+    power of work, and the next value is one of work again. What such a plug does not say is that
+    the pump rests, for days in summer.
+
+    Parameters
+    ----------
+    power : Readings
+        Power of a pump that is not always on.
+    until_ms : int
+        Beginning of the silence that is judged [ms].
+    """
+    last_ms = max(until_ms, int(power.time_ms[0]) + _FIRST_MS) if len(power) else 0
+    a, b = np.searchsorted(power.time_ms, (last_ms - _PAST_MS, last_ms + 1))
+    past = Readings(power.time_ms[a:b], power.value[a:b]).known()
+    if len(past) < _LEAST_HEARD:
+        return False
+    works = past.value > _WORKS_SHARE * float(np.median(past.value))
+    gaps = np.flatnonzero(np.diff(past.time_ms) > _NOTED_MS)
+    begun_ms = past.time_ms[np.append(0, gaps + 1)]
+    since_ms = past.time_ms - begun_ms[np.searchsorted(begun_ms, past.time_ms, side="right") - 1]
+    rests = ~works & (since_ms > MINUTE_MS)
+    gaps = gaps[past.time_ms[gaps] != until_ms]
+    at_work = len(gaps) > 0 and float(np.mean(works[gaps])) > _PARTS_SHARE
+    return at_work and float(np.mean(rests)) < _RESTS_SHARE
+
+
 def usual_silences(record: Record, span: Span) -> dict[str, int]:
     """Longest silence that is no news, by channel, of those that fall silent at all [ms]."""
     found = {name: usual_silence_ms(readings, span.end_ms) for name, readings in record.items()}
     return {name: silent_ms for name, silent_ms in found.items() if silent_ms}
+
+
+def switched_pumps(plant: Plant, record: Record, span: Span) -> tuple[str, ...]:
+    """Pumps, none of them always on, whose plug loses its supply whenever they rest."""
+    return tuple(
+        pump.id
+        for pump in plant.pumps
+        if (channel := plant.first(pump.id, "power")) is not None
+        and not pump.always_on
+        and is_switched(record.get(channel.id, Readings.empty()), span.end_ms)
+    )

@@ -6,7 +6,7 @@ from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray
-from analysis.rise import LINGER, RISE, WIDTH, came_slowly, second_opinion
+from analysis.rise import LINGER, RISE, WIDTH, agreeing_fall, came_slowly, second_opinion
 from analysis.slow import (
     Seen,
     Signs,
@@ -19,8 +19,11 @@ from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
 from analysis.wear import NO_POWER, trend_spells
 
+_HIDES = 0.4
+"""Three standard deviations beyond which the loss of a third of the water, ln 1.5, is no sign."""
 _GRADUAL_DAYS = 5
 _SECONDED = 0.5
+_LEAP, _LEAP_LEAST = 0.6, 1.0
 _LONG_DAYS = 16
 """Holidays and shut valves last shorter than this; common practice, no source."""
 
@@ -36,12 +39,29 @@ def judge_sludge(situation: Situation) -> Verdict:
         _sludge_finding(situation, history, epoch, trend, seen)
         for epoch, trend, seen in trend_spells(history, flow_trend, _sludge_strength)
     )
-    return Verdict(found, needs=learning_needs(history))
+    hidden = "" if found else _hidden(history)
+    return Verdict(found, needs=learning_needs(history) or hidden)
+
+
+def _hidden(history: PumpHistory) -> str:
+    """What would show sludge where the pipes alone cannot; empty where they can."""
+    pump = history.pump.id
+    trend = flow_trend(history, history.chains[-1])
+    if trend is None:
+        return f"a week of days with heat in both pipes of '{pump}', to learn its water from"
+    if 3.0 * trend.spread <= _HIDES:
+        return ""
+    wanders = 100.0 * (float(np.exp(trend.spread)) - 1.0)
+    return (
+        f"a flow meter, or the pressure over the pump: told by its pipes, the water of '{pump}' "
+        f"wanders by {wanders:.0f} % from day to day, in which the loss of a third of it hides"
+    )
 
 
 def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the signs of sludge, a second opinion heard."""
     other = second_opinion(history, epoch)[1][trend.rows]
+    other = np.fmax(other, agreeing_fall(history, epoch)[trend.rows])
     return np.fmax(_plain_strength(history, epoch, trend), other)
 
 
@@ -64,7 +84,7 @@ def _plain_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatAr
 def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
     """Strength of the rise of an electronic pump's power, one a row of the table.
 
-    A capacitor motor takes some per cent less against sludge, which weather does as well.
+    A capacitor motor takes some per cent less against sludge: see `rise.agreeing_fall`.
     """
     found = np.zeros(len(history.days))
     trend = level_trend(history, epoch) if epoch.drive == "electronic" else None
@@ -76,13 +96,17 @@ def _electric_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
 
 
 def _came_slowly(strength: FloatArray) -> BoolArray:
-    """Whether a strength grew over days to what it is, or has stood for longer than a holiday."""
+    """Whether a strength grew over days to what it is, or has stood for longer than a holiday.
+
+    A holiday's shut valves are there from one day to the next, whatever grew a little before.
+    """
     found = np.zeros(len(strength), bool)
     smooth = running_median(strength, 3)
+    leap = np.diff(smooth, prepend=0.0) > np.maximum(_LEAP * smooth, _LEAP_LEAST)
     for k in range(len(strength)):
         past = smooth[: k + 1]
-        under = np.flatnonzero(past < 0.3)
-        since = int(under[-1]) if len(under) else -1
+        begins = np.flatnonzero((past < 0.3) | leap[: k + 1])
+        since = int(begins[-1]) if len(begins) else -1
         between = int(((past[since + 1 :] >= 0.3) & (past[since + 1 :] < 0.85)).sum())
         found[k] = between >= _GRADUAL_DAYS or k - since >= _LONG_DAYS
     return found

@@ -41,8 +41,23 @@ def _verdict(situation: Situation, cause: int) -> Verdict:
         return Verdict(needs=needs)
     seen = watched(situation)
     every = seen.spells_of(pump.id)
-    findings = tuple(_finding(situation, seen, spell) for spell in every if spell.cause == cause)
+    own = [spell for spell in every if spell.cause == cause]
+    if cause == DRY:
+        own = [spell for spell in own if not _stopped_beside(seen, pump.id, spell)]
+    findings = tuple(_finding(situation, seen, spell) for spell in own)
     return Verdict(findings, _unknown(situation, seen, pump, cause))
+
+
+def _stopped_beside(seen: Watched, pump: str, spell: Spell) -> bool:
+    """Whether a pump merely stopped where another runs dry: one loss of water is one message."""
+    signs, row = seen.signs(pump, spell.raised)
+    if not signs.idle[row]:
+        return False
+    dry = (s for p in seen.minded if p != pump for s in seen.spells_of(p) if s.cause == DRY)
+    return any(
+        s.wakes is not None and s.first <= spell.raised and (s.end is None or s.end > spell.first)
+        for s in dry
+    )
 
 
 def _missing(situation: Situation, pump: Pump) -> str:
@@ -144,7 +159,19 @@ def _finding(situation: Situation, watch: Watched, spell: Spell) -> Finding:
         evidence=tuple(_evidence(situation, seen, spell)),
         ruled_out=tuple(_ruled_out(seen, spell)),
         possible=_possible(spell, seen),
+        first_check=_FILE_CHECK if _by_habit(spell, seen) else "",
     )
+
+
+_FILE_CHECK = (
+    "Does a room thermostat, a timer or the store's charge stop this pump? Then write always_on = "
+    "false in the plant file. If nothing does, have its supply and relay looked at."
+)
+
+
+def _by_habit(spell: Spell, seen: _Seen) -> bool:
+    """Whether a rest is told that the pump ended by itself on days before."""
+    return spell.cause == STALL and spell.wakes is None and seen.had("rests_by_habit")
 
 
 def _confidence(spell: Spell, seen: _Seen) -> float:
@@ -222,6 +249,12 @@ def _possible(spell: Spell, seen: _Seen) -> tuple[str, ...]:
         return ("dry run: no water in the pump", "air lock", "stall")
     if spell.cause == DEAD:
         return ("dead head: a valve is shut", "check valve stuck shut", "air lock")
+    if _by_habit(spell, seen):
+        return (
+            "stall only by the plant file: it says always on, but the pump rests of its own",
+            "no power from controller or relay at times",
+            "rotor sticks at times",
+        )
     if seen.signs.is_induction and (seen.had("high") or seen.had("cut_out")):
         return ("stall: rotor seized", "run capacitor failed", "setting changed")
     if seen.had("tries") or seen.had("odd"):

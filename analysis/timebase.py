@@ -12,6 +12,8 @@ SECOND_MS = 1_000
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000
+EARLIEST_MS, LATEST_MS = 946_684_800_000, 4_102_444_800_000
+"""Readings are dated from 2000 to 2100; anything else is a clock that was never set."""
 YEAR_H = 8_766.0
 """Hours of a mean Julian year."""
 

@@ -11,7 +11,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
-from analysis.plant import Channel, Drive, Plant
+from analysis.plant import Boiler, Channel, Drive, Plant
 from analysis.readings import (
     FloatArray,
     Readings,
@@ -27,12 +27,15 @@ from analysis.timebase import MINUTE_MS, SECOND_MS, Span, format_rfc3339, parse_
 Kind = Literal["setting", "offset", "valve"]
 Outcome = Literal["kept", "skipped"]
 
-SETTLE_MS = 90 * SECOND_MS
-"""Readings of a step's first moments do not count: soft start, a late report of the plug."""
+_SETTLE_MS = {"setting": 90 * SECOND_MS, "offset": 90 * SECOND_MS, "valve": 30 * SECOND_MS}
+"""Readings of a step's first moments do not count: soft start, a late report of the plug. A shut
+valve must not wait so long."""
 SETTING_MS, SHORT_MS = 10 * MINUTE_MS, 2 * MINUTE_MS
 _MOST_MS = 60 * MINUTE_MS
 """A step that lasts longer than this is told to be given up."""
 _COOL_ENOUGH_CEL = 60.0
+_AT_REST_W = 20.0
+"""More than this a boiler hardly draws without fire or pump (common practice, no source)."""
 _JUMP = 0.12
 """A level that moves by more than this within a step was moved by somebody."""
 
@@ -109,6 +112,11 @@ class Trial:
         """First step that was neither done nor skipped, the running one included."""
         over = {m.label for m in self.marks if m.end_ms is not None}
         return next((step for step in self.steps if step.label not in over), None)
+
+    def settled_ms(self, mark: Mark) -> int:
+        """Moment from which the readings of a step count [ms]."""
+        kind = next((s.kind for s in self.steps if s.label == mark.label), "setting")
+        return mark.start_ms + _SETTLE_MS[kind]
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form, from which `trial_from` makes it again."""
@@ -238,10 +246,14 @@ def look(trial: Trial, plant: Plant, record: Record, now_ms: int) -> View:
     if mark is None or step is None or channel is None:
         return View(0.0, None, "no step is running")
     readings = record.get(channel.id, Readings.empty())
-    span = Span(mark.start_ms + SETTLE_MS, max(now_ms, mark.start_ms + SETTLE_MS))
+    begun_ms = trial.settled_ms(mark)
+    span = Span(begun_ms, max(now_ms, begun_ms))
     hold_ms = hold_limit_ms(readings, channel)
     left_s = step.length_ms / SECOND_MS - covered_hours(holds(readings, hold_ms, span)) * 3600.0
     power_w = _now(record, channel, now_ms)
+    if step.kind == "valve":
+        left_s = (mark.start_ms + SHORT_MS - now_ms) / SECOND_MS
+        return _shut(left_s, power_w, valve_objection(plant, record, now_ms))
     return _viewed(step, _Seen(readings, channel, span, left_s, power_w), now_ms)
 
 
@@ -253,11 +265,18 @@ class _Seen(NamedTuple):
     power_w: float | None
 
 
+def _shut(left_s: float, power_w: float | None, objection: str | None) -> View:
+    """While the valve is shut: two minutes by the clock, and no heat meanwhile."""
+    if left_s <= 0:
+        words = "two minutes are over: open the valve fully now"
+        return View(0.0, power_w, words, is_enough=True)
+    if objection:
+        return View(left_s, power_w, f"open the valve fully now: {objection}", begin_again=True)
+    return View(left_s, power_w, "keep it shut and stay beside it")
+
+
 def _viewed(step: TrialStep, seen: _Seen, now_ms: int) -> View:
     hold_ms = hold_limit_ms(seen.readings, seen.channel)
-    if step.kind == "valve" and now_ms - seen.span.start_ms > SHORT_MS:
-        words = "two minutes are over: open the valve fully now"
-        return View(seen.left_s, seen.power_w, words, is_enough=True)
     if now_ms - seen.span.start_ms > _MOST_MS:
         words = "too long ago; begin the step again"
         return View(seen.left_s, seen.power_w, words, begin_again=True)
@@ -307,19 +326,38 @@ def valve_objection(plant: Plant, record: Record, now_ms: int) -> str | None:
     a shut loop does not, and hot water in the pump would boil. Common practice,
     no source. Only what is measured is seen: the person must know the loop.
     """
-    for boiler in plant.boilers:
-        power = plant.first(boiler.id, "power")
-        flow = plant.first(boiler.id, "temperature", "flow")
-        if flow is None or _now(record, flow, now_ms) is None:
-            return f"the flow temperature of '{boiler.id}' is not known just now"
-        if (_now(record, flow, now_ms) or 0.0) > _COOL_ENOUGH_CEL:
-            return f"the boiler's flow is above {_COOL_ENOUGH_CEL:.0f} °C: let it cool first"
-        before = _now(record, flow, now_ms - 3 * MINUTE_MS)
-        if before is not None and (_now(record, flow, now_ms) or 0.0) - before > 1.0:
-            return f"'{boiler.id}' seems to fire: its flow is getting warmer"
-        if power is not None and (_now(record, power, now_ms) or 0.0) > 20.0:
-            return f"'{boiler.id}' draws power as if it fired: switch it off first"
-    return None if plant.boilers else "no boiler is named in the plant file"
+    if not plant.boilers:
+        return "no boiler is named in the plant file"
+    objections = (
+        _too_warm(plant, boiler, record, now_ms) or _draws_power(plant, boiler, record, now_ms)
+        for boiler in plant.boilers
+    )
+    return next((one for one in objections if one), None)
+
+
+def _too_warm(plant: Plant, boiler: Boiler, record: Record, now_ms: int) -> str | None:
+    flow = plant.first(boiler.id, "temperature", "flow")
+    water_c = None if flow is None else _now(record, flow, now_ms)
+    if flow is None or water_c is None:
+        return f"the flow temperature of '{boiler.id}' is not known just now"
+    if water_c > _COOL_ENOUGH_CEL:
+        return f"the boiler's flow is above {_COOL_ENOUGH_CEL:.0f} °C: let it cool first"
+    before_c = _now(record, flow, now_ms - 3 * MINUTE_MS)
+    if before_c is None:
+        return f"the flow temperature of '{boiler.id}' was not known three minutes ago"
+    if water_c - before_c > 1.0:
+        return f"'{boiler.id}' seems to fire: its flow is getting warmer"
+    return None
+
+
+def _draws_power(plant: Plant, boiler: Boiler, record: Record, now_ms: int) -> str | None:
+    power = plant.first(boiler.id, "power")
+    draws_w = 0.0 if power is None else _now(record, power, now_ms)
+    if draws_w is None:
+        return f"the power of '{boiler.id}' is not known just now: it might fire"
+    if draws_w > _AT_REST_W:
+        return f"'{boiler.id}' draws power as if it fired: switch it off first"
+    return None
 
 
 def _now(record: Record, channel: Channel, time_ms: int) -> float | None:

@@ -11,7 +11,7 @@ from analysis.plant import Channel, Plant
 from analysis.readings import FloatArray, Readings, Record, hold_limit_ms
 from analysis.timebase import Span, format_rfc3339
 from analysis.tolerances import meter_of
-from analysis.trial import SETTLE_MS, Mark, Trial, minute_means
+from analysis.trial import Mark, Trial, minute_means
 from analysis.uncertainty import Meter, combined, effective_count, expansion, lag1
 
 
@@ -114,7 +114,7 @@ def trial_result(
     meter = meter or meter_of(plant.first(trial.pump, "power"))
     kinds = {step.label: step.kind for step in trial.steps}
     done = [m for m in trial.marks if m.outcome == "kept" and m.end_ms is not None]
-    rows = {m.label: _row(m, trial.pump, plant, record=record, meter=meter) for m in done}
+    rows = {m.label: _row(m, trial, plant, record=record, meter=meter) for m in done}
     table = tuple(rows[m.label] for m in done if kinds[m.label] == "setting")
     valve = next((rows[m.label] for m in done if kinds[m.label] == "valve"), None)
     offset = next((rows[m.label] for m in done if kinds[m.label] == "offset"), None)
@@ -138,8 +138,8 @@ def _offset(value_w: float, scatter_w: float, meter: Meter) -> Estimate:
     return Estimate(value_w, value_w - half, value_w + half, "W", "plug without load")
 
 
-def _row(mark: Mark, pump: str, plant: Plant, *, record: Record, meter: Meter) -> SettingResult:
-    span = Span(mark.start_ms + SETTLE_MS, mark.end_ms or mark.start_ms)
+def _row(mark: Mark, trial: Trial, plant: Plant, *, record: Record, meter: Meter) -> SettingResult:
+    span, pump = Span(trial.settled_ms(mark), mark.end_ms or mark.start_ms), trial.pump
     channel = plant.first(pump, "power")
     means = _minutes(record, channel, span)
     power, scatter = _mean_power(means, meter)

@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.grid import trailing
+from analysis.grid import lasting, trailing
 from analysis.judge_fresh import mind_fresh
 from analysis.judge_pump import mind
 from analysis.levels import BoolArray
 from analysis.mind import DEAD, Minded, Spell, spells
+from analysis.pauses import own_rests
 from analysis.placed import placed_pumps
 from analysis.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.pump_learned import PlantLearned, PumpLearned, learn_plant
@@ -61,7 +62,9 @@ class Watched:
 
     def signs(self, pump: str, row: int) -> tuple[Signs, int]:
         """Signs of a pump around a row, and the row's place in them."""
-        stage = next(s for s in self.stages if s.rows.start <= row < s.rows.stop)
+        # A record too short for a single minute has one stage, without rows.
+        begun = [stage for stage in self.stages if stage.rows.start <= row]
+        stage = begun[-1] if begun else self.stages[0]
         begin = max(stage.rows.start - _LEAD_MIN, 0)
         part = self.minutes.part(slice(begin, stage.rows.stop))
         return _signs(part, stage.learned)[pump], row - begin
@@ -148,10 +151,29 @@ def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> Pla
         left_out[pump] |= _not_usual(told[pump], rows.stop)[rows]
     found = learn_plant(minutes.part(rows), left_out)
     pumps = {
-        name: replace(one, recurs_min=recurs_min(told.get(name, ()), rows))
+        name: replace(
+            _with_rests(minutes, name, one, rows), recurs_min=recurs_min(told.get(name, ()), rows)
+        )
         for name, one in found.pumps.items()
     }
-    return replace(found, pumps=pumps)
+    until_ms = int(minutes.start_ms[rows.stop - 1]) + MINUTE_MS if rows.stop else 0
+    return replace(found, pumps=pumps, until_ms=until_ms)
+
+
+def _with_rests(minutes: PlantMinutes, pump: str, one: PumpLearned, rows: slice) -> PumpLearned:
+    """What was learned of a pump with the rests that it ended by itself, of twice the time."""
+    levels = one.levels
+    if levels.split_w is None or levels.low_w is None or levels.high_w is None:
+        return one
+    wide = slice(max(rows.stop - 2 * LEARN_DAYS * DAY_MIN, 0), rows.stop)
+    power = minutes.pumps[pump].drawn.power_w[wide]
+    power = np.where(_of_old_pump(minutes, pump, wide), np.nan, power)
+    longest = own_rests(power, levels.split_w, (levels.low_w, levels.high_w))
+    stands = int(lasting(power <= levels.split_w)[-1]) if len(power) else 0
+    since = int(minutes.start_ms[rows.stop - stands]) if stands else None
+    return replace(
+        one, rest_days=len(longest), rest_most_min=max(longest, default=0), rests_since_ms=since
+    )
 
 
 def recurs_min(told: Iterable[Spell], rows: slice) -> int:

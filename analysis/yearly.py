@@ -9,12 +9,13 @@ from analysis.climate import YEAR_DAYS, Days, outdoor_days
 from analysis.estimate import Estimate
 from analysis.habits import Kind
 from analysis.metered import Metered, metered_days, readings_of
+from analysis.placed import Placed, is_switched, placed_pumps
 from analysis.plant import Boiler, Plant, Pump
-from analysis.readings import FloatArray, Record
-from analysis.season import year_draws
+from analysis.readings import FloatArray, Readings, Record
+from analysis.season import YearDraws, years_together
 from analysis.season_weather import History
 from analysis.standby import unseen_standby_w
-from analysis.timebase import Span, to_ms
+from analysis.timebase import Span, local_day_edges
 from analysis.tolerances import meter_of
 from analysis.uncertainty import Meter
 
@@ -32,11 +33,19 @@ OWN_USE = Estimate(
 """What a plug itself uses in a year; it is in none of the machines' figures."""
 
 
+LEAST_DAYS = 3
+"""Fewer measured days of a pump are no measurement of it, for those of another to stand on."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MeteredYear:
-    """A machine's year: possibilities [kWh], equally likely, and what they rest on."""
+    """A machine's year: possibilities [kWh], equally likely, and what they rest on.
+
+    `as_read` is what its plug would read, `kwh` has the plug's error in it.
+    """
 
     kwh: FloatArray
+    as_read: FloatArray
     basis: str
 
     def estimate(self, *, confidence: float = 0.95) -> Estimate:
@@ -52,8 +61,8 @@ def metered_year(
     """Energy of a machine's year from any history of a day or more, or why there is none.
 
     The year is the one that begins with the history, or of a longer history
-    the last 365 days; of an exchanged pump only the time since the exchange
-    counts, and it goes on as it is set now. Days that were not measured come from the season.
+    the last 365 days; of an exchanged pump it is the new one's, and it goes on as it is set now.
+    Days that were not measured come from the season, of which the old pump's days tell as well.
 
     Parameters
     ----------
@@ -66,27 +75,128 @@ def metered_year(
     span : Span
         Time to look at.
     """
-    since = _since_swap(plant, machine, span)
-    metered = metered_days(plant, machine, record, since)
+    placed = placed_pumps(plant, machine, span) if isinstance(machine, Pump) else []
+    if len(placed) > 1:
+        return years_about(plant, placed[-2], placed[-1], record).new
+    here = placed[0].pump if placed else machine
+    return _alone(_stretch(plant, here, record, span=span, weather=span))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class YearsAbout:
+    """Years of the pump before a swap and of the one after it, or why there is none of one.
+
+    Where `are_paired` the possibilities belong together, row by row: the difference of two rows
+    is a saving. Else each stands for itself.
+    """
+
+    old: MeteredYear | str
+    new: MeteredYear | str
+    are_paired: bool
+
+
+def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> YearsAbout:
+    """Years of two pumps of which the second took the place of the first.
+
+    They are paired where the same hours call for both and both were measured.
+
+    Parameters
+    ----------
+    plant : Plant
+        Where channels and swaps are named.
+    old, new : Placed
+        The two pumps with their stretches, see `analysis.placed.placed_pumps`.
+    record : mapping of str to Readings
+        What was measured.
+    """
+    weather = Span(old.span.start_ms, new.span.end_ms)
+    before, after = (
+        _stretch(plant, one.pump, record, span=one.span, weather=weather) for one in (old, new)
+    )
+    if isinstance(before, str) or isinstance(after, str):
+        return YearsAbout(_alone(before), _alone(after), are_paired=False)
+    # one that never rested and gave way to one that is switched had other hours
+    is_freed = before.history.is_always_on and after.history.is_switched
+    if is_freed or not (before.is_enough and after.is_enough):
+        return YearsAbout(_alone(before), _alone(after), are_paired=False)
+    first, second = _years((before, after))
+    return YearsAbout(first, second, are_paired=True)
+
+
+def _alone(stretch: "_Stretch | str") -> MeteredYear | str:
+    return stretch if isinstance(stretch, str) else _years((stretch,))[0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretch:
+    """What is known of a machine over a stretch of time.
+
+    `surplus_kwh` is what its days hold more than was measured, `shown` its power as read.
+    """
+
+    machine: Pump | Boiler
+    metered: Metered
+    history: History
+    surplus_kwh: float
+    meter: Meter
+    shown: Readings | None
+
+    @property
+    def is_enough(self) -> bool:
+        """Whether it was measured for long enough, and seen running."""
+        has_run = self.metered.running_w is not None
+        return has_run and int(self.history.days.known.sum()) >= LEAST_DAYS
+
+
+def _stretch(
+    plant: Plant, machine: Pump | Boiler, record: Record, *, span: Span, weather: Span
+) -> _Stretch | str:
+    """What is known of a machine over a span, of which only whole days count beside a swap."""
+    if span != weather:
+        span = _whole_days(plant, span)
+    metered = metered_days(plant, machine, record, span)
     if metered is None:
         return "less than a day of readings"
     if not metered.days.known.any():
         return "less than a day of readings without gaps"
-    metered, surplus = _as_set_now(plant, machine, metered, record=record, span=since)
-    history = _history(plant, machine, metered, outdoor_days(plant, record, since))
-    drawn = year_draws(history)
-    kwh = np.maximum(drawn.kwh - surplus, 0.0)
-    kwh = kwh * _meter_factor(machine, metered, kwh, meter=_meter(plant, machine))
-    return MeteredYear(
-        kwh + _unseen_kwh(plant, machine, record, running_w=history.full_kwh[0] / 0.024, kwh=kwh),
-        f"{drawn.measured_days} of {YEAR_DAYS} days measured; {drawn.words}; plug error included",
+    metered, surplus = _as_set_now(plant, machine, metered, record=record, span=span)
+    history = _history(plant, machine, metered, span)
+    power = readings_of(plant, machine, "power", record=record)
+    return _Stretch(
+        machine,
+        metered,
+        replace(history, outdoor=outdoor_days(plant, record, weather)),
+        surplus,
+        _meter(plant, machine),
+        None if power is None else power[1].within(span),
     )
+
+
+def _years(stretches: tuple[_Stretch, ...]) -> tuple[MeteredYear, ...]:
+    """Years of one machine, or of two that one house calls for alike."""
+    drawn = years_together([one.history for one in stretches])
+    return tuple(_metered(one, year) for one, year in zip(stretches, drawn, strict=True))
+
+
+def _metered(stretch: _Stretch, drawn: YearDraws) -> MeteredYear:
+    machine, kwh = stretch.machine, np.maximum(drawn.kwh - stretch.surplus_kwh, 0.0)
+    unseen = _unseen_kwh(stretch, kwh)
+    factor = _meter_factor(machine, stretch.metered, kwh, meter=stretch.meter)
+    words = f"{drawn.measured_days} of {YEAR_DAYS} days measured; {drawn.words}"
+    return MeteredYear(kwh * factor + unseen, kwh + unseen, f"{words}; plug error included")
+
+
+def _whole_days(plant: Plant, span: Span) -> Span:
+    """The local days that lie wholly within a span, or the span where none does."""
+    edges = local_day_edges(span, plant.timezone)
+    inside = edges[(edges >= span.start_ms) & (edges <= span.end_ms)]
+    return Span(int(inside[0]), int(inside[-1])) if len(inside) > 1 else span
 
 
 def _as_set_now(
     plant: Plant, machine: Pump | Boiler, metered: Metered, *, record: Record, span: Span
 ) -> tuple[Metered, float]:
-    """The machine as it is set now, and what its days then hold more than was measured [kWh]."""
+    """The machine as it was set last, and what its days then hold more than measured [kWh]."""
     changed = (
         as_set(plant, machine, record, span, metered.days) if isinstance(machine, Pump) else None
     )
@@ -97,37 +207,28 @@ def _as_set_now(
     return replace(metered, days=changed.days, running_w=running_w), changed.surplus_kwh
 
 
-def _unseen_kwh(
-    plant: Plant, machine: Pump | Boiler, record: Record, *, running_w: float, kwh: FloatArray
-) -> FloatArray:
+def _unseen_kwh(stretch: _Stretch, kwh: FloatArray) -> FloatArray:
     """What a pump at rest may draw unseen by its plug [kWh a year]."""
-    power = readings_of(plant, machine, "power", record=record)
-    if power is None or not isinstance(machine, Pump):
+    if stretch.shown is None or not isinstance(stretch.machine, Pump):
         return np.zeros(len(kwh))
+    running_w = stretch.history.full_kwh[0] / 0.024
     rest_h = np.maximum(24.0 * YEAR_DAYS - kwh * 1000.0 / running_w, 0.0)
-    return rest_h * unseen_standby_w(machine, power[1], number=len(kwh)) / 1000.0
+    return rest_h * unseen_standby_w(stretch.machine, stretch.shown, number=len(kwh)) / 1000.0
 
 
-def _since_swap(plant: Plant, machine: Pump | Boiler, span: Span) -> Span:
-    times = [to_ms(swap.time) for swap in plant.swaps if swap.pump == machine.id]
-    past = [t for t in times if t < span.end_ms]
-    return Span(max([span.start_ms, *past]), span.end_ms)
-
-
-def _history(
-    plant: Plant, machine: Pump | Boiler, metered: Metered, outdoor: Days | None
-) -> History:
+def _history(plant: Plant, machine: Pump | Boiler, metered: Metered, span: Span) -> History:
     pump = machine if isinstance(machine, Pump) else None
     watts, spread = _full_power(machine, metered)
     return History(
         days=_clipped(metered.days),
-        outdoor=outdoor,
+        outdoor=None,
         full_kwh=(watts * 0.024, spread),
         is_steady=pump is not None and pump.drive == "induction",
         rests=metered.rests,
         kind="boiler" if pump is None else _KINDS[pump.duty],
         is_always_on=pump is not None and pump.always_on,
         timezone=plant.timezone,
+        is_switched=pump is not None and is_switched(plant, pump, span),
     )
 
 

@@ -25,3 +25,11 @@ class StoreUnavailableError(StokeholdError):
 
 class BrokerError(StokeholdError):
     """The broker cannot be started or reached, or refuses us."""
+
+
+class PlantsFailedError(StokeholdError):
+    """A job failed for some plants, after its work for all others; `by_plant` says why, by key."""
+
+    def __init__(self, by_plant: dict[str, Exception]) -> None:
+        super().__init__("; ".join(f"{key}: {error}" for key, error in by_plant.items()))
+        self.by_plant = by_plant

@@ -18,7 +18,7 @@ from analysis.watch import Situation
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly, Result
-from collector.site import Site
+from collector.site import Site, each_plant
 from collector.store import StoreRecord, latest_by_channel, plant_extent
 
 _log = logging.getLogger(__name__)
@@ -39,7 +39,8 @@ class Job(NamedTuple):
 def watch(site: Site, now_ms: int) -> None:
     """Judge every plant's last hours and move the alarms that are judged by the minute."""
     faults = paced("minute")
-    for plant in site.plants_as_recorded():
+
+    def judge(plant: Plant) -> None:
         span = Span(now_ms - WATCH_MS, now_ms)
         learned = site.journal.result(plant.key, "learned")
         situation = Situation(
@@ -54,6 +55,8 @@ def watch(site: Site, now_ms: int) -> None:
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "watch", now_ms, health.document())
+
+    each_plant(site.plants_as_recorded(), judge)
 
 
 def move_alarms(
@@ -129,7 +132,8 @@ def keep_counts(site: Site, now_ms: int) -> None:
 
 def sum_up_today(site: Site, now_ms: int) -> None:
     """Each pump's and boiler's electric energy of the local day so far."""
-    for plant in site.plants_as_recorded():
+
+    def sum_up(plant: Plant) -> None:
         today = local_day(now_ms, plant.timezone)
         span = Span(today.start_ms, now_ms)
         record = StoreRecord(site.store, plant, span)
@@ -139,6 +143,8 @@ def sum_up_today(site: Site, now_ms: int) -> None:
         }
         site.journal.save_result(plant.key, "today", now_ms, document)
 
+    each_plant(site.plants_as_recorded(), sum_up)
+
 
 def tend_store(site: Site, now_ms: int) -> None:
     """The store's nightly work."""
@@ -147,13 +153,16 @@ def tend_store(site: Site, now_ms: int) -> None:
 
 def nightly_results(site: Site, now_ms: int) -> None:
     """What is learned and told once a day, from the whole history."""
-    for plant in site.plants_as_recorded():
+
+    def work(plant: Plant) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
-            continue
+            return
         night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
         for result in RESULTS:
             _make(site, result, night)
+
+    each_plant(site.plants_as_recorded(), work)
 
 
 def _make(site: Site, result: Result, night: Nightly) -> None:
@@ -175,10 +184,11 @@ def judge_slowly(site: Site, now_ms: int) -> None:
     The pumps' sheets rest on the same daily rows, so that they are made here.
     """
     faults = paced("day")
-    for plant in site.plants_as_recorded():
+
+    def judge(plant: Plant) -> None:
         span = plant_extent(site.store, plant)
         if span is None:
-            continue
+            return
         record = StoreRecord(site.store, plant, span)
         situation = Situation(plant=plant, record=record, span=span, is_live=True)
         health = examine(situation, faults)
@@ -186,6 +196,8 @@ def judge_slowly(site: Site, now_ms: int) -> None:
             move_alarms(site, plant, health, now_ms, faults=faults)
         site.journal.save_result(plant.key, "slow", now_ms, health.document())
         site.journal.save_result(plant.key, "pumps", now_ms, pump_sheets(situation))
+
+    each_plant(site.plants_as_recorded(), judge)
 
 
 JOBS: tuple[Job, ...] = (

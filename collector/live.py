@@ -20,7 +20,11 @@ class Refused(NamedTuple):
 
 @dataclass(slots=True)
 class Live:
-    """Shared between the collector's thread, the jobs and the pages; plain reads are safe."""
+    """Shared between the collector's thread, the jobs and the pages; plain reads are safe.
+
+    `failing` holds the words of each failure that lasts, by job and plant (empty where
+    the whole job fails).
+    """
 
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
     there: dict[str, tuple[bool, int]] = field(default_factory=dict)
@@ -33,6 +37,7 @@ class Live:
     connected_since_ms: int | None = None
     subscribed: int = 0
     trouble: str | None = None
+    failing: dict[tuple[str, str], str] = field(default_factory=dict)
     last_message_ms: int | None = None
     changed: threading.Event = field(default_factory=threading.Event)
 

@@ -23,6 +23,7 @@ import pyarrow.parquet as pq
 from analysis.plant import Channel
 from analysis.quantities import physical_range
 from analysis.readings import IntArray, Readings
+from analysis.timebase import EARLIEST_MS, LATEST_MS
 from collector.errors import LogFileError
 from collector.units import conversion
 
@@ -236,6 +237,9 @@ def _readings(
         return {}
     time_ms, dated = _times(block.time)
     report.refuse(block.line[~dated], "time is no RFC 3339 time with offset")
+    strange = dated & ((time_ms < EARLIEST_MS) | (time_ms > LATEST_MS))
+    report.refuse(block.line[strange], "time lies outside the years 2000 to 2100")
+    dated = dated & ~strange
     value, numeric = _values(block.value)
     report.refuse(block.line[dated & ~numeric], "value is no number")
     names = block.channel.dictionary_encode()

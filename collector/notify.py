@@ -1,12 +1,12 @@
 """Tells people: over the channels they chose, over MQTT, and of the collector's own silence."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import time
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import apprise
@@ -17,11 +17,12 @@ from analysis.faults import FAULTS
 from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, MINUTE_MS, format_rfc3339, from_ms
+from analysis.wording import evidence
 from collector.errors import BrokerError, FormError
 from collector.journal import Event
 from collector.replay import Message, Publisher
 from collector.settings import NOTIFY_ADDRESSES, Settings
-from collector.site import Site
+from collector.site import Site, each_plant
 
 _log = logging.getLogger(__name__)
 # The library logs the addresses it uses, and addresses hold secrets.
@@ -108,9 +109,13 @@ def _messenger(settings: Settings) -> Messenger:
 def tell(site: Site, now_ms: int) -> None:
     """Send what is due and note what was sent; what fails is tried again next time."""
     messenger = _messenger(site.settings)
-    alarms = [a.alarm for a in site.journal.alarms()]
+    standing = site.journal.alarms()
+    alarms = [a.alarm for a in standing]
+    findings = {a.alarm.key: a.finding for a in standing if a.finding is not None}
     told = site.journal.told(now_ms - _REMEMBERED_MS)
-    for plant in site.plants:
+    _tell_own_trouble(site, messenger, told, now_ms)
+
+    def tell_of(plant: Plant) -> None:
         mine = [a for a in alarms if a.plant == plant.key]
         rules = rules_for(site.settings, plant)
         due = notices_due(mine, told, now_ms, rules=rules)
@@ -118,8 +123,10 @@ def tell(site: Site, now_ms: int) -> None:
         if digest := digest_due(mine, max(digested, default=None), now_ms, rules=rules):
             due.append(digest)
         for notice in due:
-            _tell(site, messenger, plant, notice, now_ms=now_ms)
-    _tell_own_trouble(site, messenger, told, now_ms)
+            letter = letter_for(plant, notice, findings)
+            _tell(site, messenger, notice, letter, now_ms)
+
+    each_plant(site.plants, tell_of)
 
 
 def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
@@ -134,14 +141,15 @@ def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
     )
 
 
-def _tell(site: Site, messenger: Messenger, plant: Plant, notice: Notice, *, now_ms: int) -> None:
+def _tell(site: Site, messenger: Messenger, notice: Notice, letter: Letter, now_ms: int) -> None:
     """Send one notice; without any address it still goes into the journal, once."""
-    letter = letter_for(plant, notice)
     if messenger.has_addresses and not messenger.send(letter):
         _log.warning("notice=not delivered, will be tried again: %s", letter.title)
         return
     site.journal.add_told(Told(now_ms, a.key, notice.reason) for a in notice.alarms)
-    site.journal.add_events([Event(now_ms, plant.key, "notice", notice.reason, letter.title)])
+    site.journal.add_events(
+        [Event(now_ms, notice.alarms[0].plant, "notice", notice.reason, letter.title)]
+    )
 
 
 _OPENING = {
@@ -152,15 +160,19 @@ _OPENING = {
 }
 
 
-def letter_for(plant: Plant, notice: Notice) -> Letter:
-    """A notice in words a person in a hurry can use."""
+Findings = Mapping[tuple[str, str, str], dict[str, Any]]
+"""Documents of the findings that alarms stand for, by the alarm's key."""
+
+
+def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
+    """A notice in words a person in a hurry can use: with what was judged."""
     first = notice.alarms[0]
     more = len(notice.alarms) - 1
     title = (
         f"{plant.name}: {_OPENING.get(notice.reason, '')}{_title(first)} ({first.subject})"
         f"{f' and {more} more' if more else ''}"
     )
-    body = "\n\n".join(_words(plant, alarm) for alarm in notice.alarms)
+    body = "\n\n".join(_words(plant, alarm, findings.get(alarm.key)) for alarm in notice.alarms)
     document = {
         "plant": plant.name,
         "reason": notice.reason,
@@ -172,6 +184,7 @@ def letter_for(plant: Plant, notice: Notice) -> Letter:
                 "state": a.state,
                 "urgency": a.urgency,
                 "since": format_rfc3339(a.since_ms),
+                "finding": findings.get(a.key),
             }
             for a in notice.alarms
         ],
@@ -184,37 +197,50 @@ def _title(alarm: Alarm) -> str:
     return fault.title if fault else alarm.fault
 
 
-def _words(plant: Plant, alarm: Alarm) -> str:
+def _words(plant: Plant, alarm: Alarm, finding: dict[str, Any] | None) -> str:
     since = from_ms(alarm.raised_ms or alarm.since_ms).astimezone(ZoneInfo(plant.timezone))
     lines = [f"{_title(alarm)}: {alarm.subject}, since {since:%a %d %b %H:%M}."]
     if (fault := FAULTS.get(alarm.fault)) and alarm.state == "unacknowledged":
+        judged = finding or {}
+        signs = [evidence(sign) for sign in judged.get("evidence", ())]
+        lines += [f"Seen: {'; '.join(signs)}."] if signs else []
         lines += [
-            f"Check first: {fault.first_check}",
-            f"May be: {', '.join(fault.possible)}.",
-            f"Who: {fault.who}",
+            f"Check first: {judged.get('first_check') or fault.first_check}",
+            f"May be: {', '.join(judged.get('possible') or fault.possible)}.",
+            f"Who: {judged.get('who') or fault.who}",
             f"Caution: {fault.caution}",
         ]
     return "\n".join(lines)
 
 
-# the collector's own silence
+# the collector's own silence and failures
+
+
+class _Own(NamedTuple):
+    """A kind of trouble of the collector itself: its key, and titles while it lasts and after."""
+
+    key: str
+    title: str
+    title_after: str
+    after: str
+    why: Callable[[Site, int], str | None]
 
 
 def _tell_own_trouble(site: Site, messenger: Messenger, told: Sequence[Told], now_ms: int) -> None:
-    """Tell once that nothing comes in any more, and once that it does again."""
-    trouble = own_trouble(site, now_ms)
-    mine = [t for t in told if t.key[0] == "" and t.key[1] == _OWN]
-    is_told = bool(mine) and mine[-1].key[2] == "trouble"
-    if (trouble is not None) == is_told:
-        return
-    title = "Stokehold hears nothing" if trouble else "Stokehold hears the plant again"
-    body = trouble or "Messages arrive again; what was missed meanwhile stays unknown."
-    letter = Letter(title, body, "now", {"collector": "silent" if trouble else "hears again"})
-    if messenger.has_addresses and not messenger.send(letter):
-        return
-    state = "trouble" if trouble else "fine"
-    site.journal.add_told([Told(now_ms, ("", _OWN, state), "own")])
-    site.journal.add_events([Event(now_ms, "", _OWN, "own", title)])
+    """Tell each trouble of the collector itself once, and once that it is over."""
+    for own in _OWN_TROUBLES:
+        trouble = own.why(site, now_ms)
+        mine = [t for t in told if t.key[:2] == ("", own.key)]
+        is_told = bool(mine) and mine[-1].key[2] == "trouble"
+        if (trouble is not None) == is_told:
+            continue
+        title = own.title if trouble else own.title_after
+        letter = Letter(title, trouble or own.after, "now", {own.key: title, "why": trouble})
+        if messenger.has_addresses and not messenger.send(letter):
+            continue
+        state = "trouble" if trouble else "fine"
+        site.journal.add_told([Told(now_ms, ("", own.key, state), "own")])
+        site.journal.add_events([Event(now_ms, "", own.key, "own", title)])
 
 
 def own_trouble(site: Site, now_ms: int) -> str | None:
@@ -230,6 +256,40 @@ def own_trouble(site: Site, now_ms: int) -> str | None:
         f"No message for {minutes} minutes: {why}. Alarms cannot be raised while this lasts. "
         "Look at the broker, the network and the power of the box."
     )
+
+
+def failing_jobs(site: Site, _now_ms: int) -> str | None:
+    """Which of the jobs that watch, judge and tell fail, and for which plants; None if none."""
+    failing = [
+        f"{f'{plant}: ' if plant else ''}{words}."
+        for (job, plant), words in sorted(site.live.failing.items())
+        if job in _WATCHING
+    ]
+    if not failing:
+        return None
+    return (
+        f"{' '.join(failing)} What they look after is not watched meanwhile. Look at the log of "
+        "the program, and at the plant file if it names one plant; all other plants are watched."
+    )
+
+
+_WATCHING = frozenset({"watch", "slow", "tell"})
+_OWN_TROUBLES = (
+    _Own(
+        _OWN,
+        "Stokehold hears nothing",
+        "Stokehold hears the plant again",
+        "Messages arrive again; what was missed meanwhile stays unknown.",
+        own_trouble,
+    ),
+    _Own(
+        "jobs",
+        "Stokehold cannot judge a plant",
+        "Stokehold judges every plant again",
+        "All jobs run again; what was missed meanwhile is judged from the store.",
+        failing_jobs,
+    ),
+)
 
 
 def tell_of_absence(site: Site, now_ms: int) -> None:

@@ -16,7 +16,7 @@ from jsonpointer import JsonPointer, JsonPointerException
 
 from analysis.plant import Channel
 from analysis.quantities import QUANTITIES
-from analysis.timebase import to_ms
+from analysis.timebase import EARLIEST_MS, LATEST_MS, to_ms
 from collector import senml
 from collector.errors import DecodeError
 from collector.units import Linear, conversion
@@ -24,7 +24,6 @@ from collector.units import Linear, conversion
 MAX_BYTES = 1 << 18
 """Longer payloads are no readings of a heating plant and are refused unread."""
 
-_EARLIEST_MS, _LATEST_MS = 946_684_800_000, 4_102_444_800_000  # 2000 to 2100
 _TIME_KEYS = ("time", "timestamp", "ts", "datetime", "unixtime", "Time", "Timestamp", "DateTime")
 _ON = {"on": 1.0, "true": 1.0, "open": 1.0, "off": 0.0, "false": 0.0, "closed": 0.0}
 _FLOAT = re.compile(rb"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
@@ -95,7 +94,7 @@ def device_time_ms(stamp: Any) -> int | None:
         found = round(stamp if abs(stamp) > 1e11 else stamp * 1000)
     else:
         return None
-    return found if _EARLIEST_MS <= found <= _LATEST_MS else None
+    return found if EARLIEST_MS <= found <= LATEST_MS else None
 
 
 def _to_number(value: Any, *, state: bool) -> float:

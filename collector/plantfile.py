@@ -83,6 +83,8 @@ def load_plant(path: Path) -> Plant:
     tariff = (form.records("tariff", Tariff) or [None])[0]
     if head:
         _check_head(form, head)
+    if tariff:
+        _check_tariff(form, tariff)
     _check_parts(form, parts)
     _check_channels(form, channels)
     _check_swaps(form, swaps)
@@ -110,6 +112,24 @@ def _check_head(form: TomlForm, head: _Head) -> None:
             Place("plant", 0, "timezone"),
             f"{head.timezone!r} is no IANA time zone; write one like 'Europe/Dublin'",
         )
+
+
+_GAS_RANGES = {"gas_mj_per_m3": (20.0, 60.0), "gas_correction": (0.5, 1.5)}
+"""Wider than any supply of natural gas at a house's pressure (common practice, no source)."""
+
+
+def _check_tariff(form: TomlForm, tariff: Tariff) -> None:
+    if not tariff.currency.strip():
+        form.blame(Place("tariff", 0, "currency"), "is empty; write one like 'EUR'")
+    for key in ("electricity_per_kwh", "fuel_per_kwh"):
+        price = getattr(tariff, key)
+        if price is not None and price < 0:
+            form.blame(Place("tariff", 0, key), "must not be negative")
+    for key, (least, most) in _GAS_RANGES.items():
+        factor = getattr(tariff, key)
+        if factor is not None and not least <= factor <= most:
+            words = f"must be between {least:g} and {most:g}, as the gas bill has it"
+            form.blame(Place("tariff", 0, key), words)
 
 
 def _check_parts(form: TomlForm, parts: dict[str, list[Any]]) -> None:
@@ -199,6 +219,8 @@ def _check_swaps(form: TomlForm, swaps: list[Swap | None]) -> None:
             form.blame(Place("swap", i, "pump"), f"{swap.pump!r} is no pump of this file")
         if not isinstance(swap.time, datetime) or swap.time.tzinfo is None:
             form.blame(Place("swap", i, "time"), "needs its offset, like 2026-03-14T10:30:00Z")
+        if swap.claim_kwh_per_year is not None and swap.claim_kwh_per_year < 0:
+            form.blame(Place("swap", i, "claim_kwh_per_year"), "must not be negative")
         _check_rating(form, Place("swap", i, "old"), swap.old.rated_power_w)
         _check_rating(form, Place("swap", i, "new"), swap.new.rated_power_w)
     doubled = [t for t, n in Counter((s.pump, s.time) for s in swaps if s).items() if n > 1]

@@ -18,7 +18,7 @@ from analysis.readings import Record
 from analysis.saving import saving_of
 from analysis.saving_cycling import cyclings
 from analysis.service import Deed
-from analysis.silence import usual_silences
+from analysis.silence import switched_pumps, usual_silences
 from analysis.timebase import DAY_MS, Span
 from analysis.watch import running_power_w
 from analysis.watched import learn, learning_span
@@ -66,7 +66,8 @@ def learned_usual(night: Nightly) -> dict[str, Any]:
     span = learning_span(night.span)
     learned = learn(PlantMinutes.over(night.plant, night.record, span))
     heard = {c.id: night.record[c.id].within(span) for c in night.plant.channels}
-    return replace(learned, silent_ms=usual_silences(heard, span)).document()
+    silent_ms, switched = usual_silences(heard, span), switched_pumps(night.plant, heard, span)
+    return replace(learned, silent_ms=silent_ms, switched=switched).document()
 
 
 def firing_powers(night: Nightly) -> dict[str, float]:

@@ -10,6 +10,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from analysis.timebase import from_ms
+from collector.errors import PlantsFailedError
 from collector.jobs import JOBS, Job
 from collector.journal import Event
 from collector.site import Site
@@ -26,7 +27,6 @@ class Schedule:
 
     def __init__(self, site: Site, jobs: Sequence[Job] = JOBS) -> None:
         self._site = site
-        self._failing: set[str] = set()
         # Jobs share plants and store; one at a time keeps the load of a small box even.
         self._scheduler = BackgroundScheduler(
             timezone="UTC",
@@ -57,13 +57,16 @@ class Schedule:
         now = clock_ms() if now_ms is None else now_ms
         if job.is_daily and not self._is_due_today(job, now):
             return
+        failed: dict[str, Exception] = {}
         try:
             job.run(self._site, now)
+        except PlantsFailedError as error:
+            failed = error.by_plant
         except Exception as error:  # noqa: BLE001 - a job's failure must not end the schedule
-            self._failed(job, error, now)
-            return
-        self._failing.discard(job.name)
-        if job.is_daily:
+            failed = {"": error}
+        self._note(job, failed, now)
+        # A night in which one plant failed is over for the others too: the next one tries again.
+        if job.is_daily and "" not in failed:
             self._site.journal.save_result("", f"ran {job.name}", now, None)
 
     def _is_due_today(self, job: Job, now_ms: int) -> bool:
@@ -75,10 +78,16 @@ class Schedule:
         is_new_day = from_ms(ran[0]).astimezone(zone).date() < here.date()
         return is_new_day and here.hour >= _NIGHT_H
 
-    def _failed(self, job: Job, error: Exception, now_ms: int) -> None:
-        if job.name in self._failing:
-            return
-        self._failing.add(job.name)
-        _log.error("job=%s failed: %s", job.name, error, exc_info=error)
-        words = f"job '{job.name}' failed: {error}"
-        self._site.journal.add_events([Event(now_ms, "", job.name, "job_failed", words)])
+    def _note(self, job: Job, failed: dict[str, Exception], now_ms: int) -> None:
+        """Keep what fails now in mind; what failed already is not told again."""
+        failing = self._site.live.failing
+        for name, plant in list(failing):
+            if name == job.name and plant not in failed:
+                del failing[name, plant]
+        for plant, error in failed.items():
+            if (job.name, plant) in failing:
+                continue
+            words = f"job '{job.name}' failed: {error or type(error).__name__}"
+            failing[job.name, plant] = words
+            _log.error("plant=%s %s", plant, words, exc_info=error)
+            self._site.journal.add_events([Event(now_ms, plant, job.name, "job_failed", words)])

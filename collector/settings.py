@@ -5,9 +5,9 @@ import re
 import socket
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
-from datetime import time
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import urlsplit
 
 from analysis.plant import Plant
 from analysis.thumb import BoilerRules
@@ -193,24 +193,49 @@ def load_settings(path: Path | None) -> Settings:
     return settings
 
 
+_CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
+_LEAST_AND_MOST: dict[tuple[str, str], tuple[float, float]] = {
+    ("broker", "port"): (1, 65_535),
+    ("broker", "keepalive_s"): (0, 65_535),
+    ("broker", "session_expiry_s"): (0, 2**32 - 1),
+    ("store", "raw_days"): (0, 36_500),
+    ("store", "minute_days"): (0, 36_500),
+    ("web", "port"): (1, 65_535),
+    ("notify", "repeat_minutes"): (0, 10_080),
+    ("notify", "silence_minutes"): (1, 10_080),
+}
+"""Ends of what a number can be; those of the broker are the widths of its fields in MQTT 5."""
+
+
 def _check(form: TomlForm, settings: Settings) -> None:
-    for name, key, port in (
-        ("broker", "port", settings.broker.used_port),
-        ("web", "port", settings.web.port),
-    ):
-        if not 0 < port < 65_536:
-            form.blame(Place(name, 0, key), "must be between 1 and 65535")
+    for (table, key), (least, most) in _LEAST_AND_MOST.items():
+        value = getattr(getattr(settings, table), key)
+        if value is not None and not least <= value <= most:
+            form.blame(Place(table, 0, key), f"must be between {least} and {most}")
     for key in ("quiet_from", "quiet_to", "digest_at"):
-        try:
-            time.fromisoformat(getattr(settings.notify, key))
-        except ValueError:
+        # The plant's own clock is meant: an offset would be compared with times that have none.
+        if not _CLOCK.fullmatch(getattr(settings.notify, key)):
             form.blame(Place("notify", 0, key), "must be a time of day like '22:00'")
-    if settings.collect.batch_size < 1 or settings.collect.queue_size < settings.collect.batch_size:
-        form.blame(Place("collect", 0, "batch_size"), "must be at least 1 and at most queue_size")
     for rule in fields(BoilerRules):
         if getattr(settings.boiler, rule.name) <= 0:
             form.blame(Place("boiler", 0, rule.name), "must be above 0")
-    if not 0 < settings.collect.batch_age_s <= 60:
-        form.blame(Place("collect", 0, "batch_age_s"), "must be above 0 and at most 60")
+    _check_collect(form, settings.collect)
+    if not _is_web_address(settings.store.url):
+        form.blame(Place("store", 0, "url"), "must be like 'http://127.0.0.1:8428'")
     if settings.broker.share is not None and not _WORD.fullmatch(settings.broker.share):
         form.blame(Place("broker", 0, "share"), "must be a plain word without '/', '+' or '#'")
+
+
+def _check_collect(form: TomlForm, collect: CollectSettings) -> None:
+    if collect.batch_size < 1 or collect.queue_size < collect.batch_size:
+        form.blame(Place("collect", 0, "batch_size"), "must be at least 1 and at most queue_size")
+    if not 0 < collect.batch_age_s <= 60:
+        form.blame(Place("collect", 0, "batch_age_s"), "must be above 0 and at most 60")
+
+
+def _is_web_address(text: str) -> bool:
+    try:
+        parts = urlsplit(text)
+        return parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        return False

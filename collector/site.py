@@ -1,12 +1,13 @@
 """Everything one running installation consists of, handed to jobs and pages as one thing."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Self
 
 from analysis.plant import Plant
 from analysis.swaps import SwapRecord, with_recorded
+from collector.errors import PlantsFailedError
 from collector.journal import Journal
 from collector.live import Live
 from collector.open_store import beside, open_store
@@ -52,6 +53,24 @@ class Site:
         """Close store and journal."""
         self.store.close()
         self.journal.close()
+
+
+def each_plant(plants: Sequence[Plant], work: Callable[[Plant], None]) -> None:
+    """Do a piece of work for every plant: one that fails stops none of those behind it.
+
+    Raises
+    ------
+    PlantsFailedError
+        After the last plant, where some failed.
+    """
+    failed: dict[str, Exception] = {}
+    for plant in plants:
+        try:
+            work(plant)
+        except Exception as error:  # noqa: BLE001 - a plant's failure must not cost the others
+            failed[plant.key] = error
+    if failed:
+        raise PlantsFailedError(failed)
 
 
 def open_journal(settings: Settings) -> Journal:

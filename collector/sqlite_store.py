@@ -321,7 +321,7 @@ class SqliteStore:
             for day in days:
                 self._seal(key, [day], Readings.empty())
         for table, keep in self._keep_days.items():
-            if keep:
+            if keep > 0:  # a negative number would thin out days to come, which is everything
                 self._thin(table, today - keep)
         with self._lock:
             self._writer.execute("PRAGMA wal_checkpoint(TRUNCATE)")

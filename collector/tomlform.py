@@ -2,10 +2,12 @@
 
 import dataclasses
 import difflib
+import math
 import re
 import tomllib
 import types
 import typing
+from datetime import date, datetime, time
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -105,7 +107,9 @@ class TomlForm:
             made: T = _adapter(kind).validate_json(orjson.dumps(cleaned), strict=True)  # type: ignore[arg-type]
         except ValidationError as error:
             for row in error.errors():
-                self._blame_value(place, row)
+                is_blamed = row["type"] == "missing" and row["loc"] in {(key,) for key in table}
+                if not is_blamed:
+                    self._blame_value(place, row)
             return None
         return made if len(self.problems) == before else None
 
@@ -120,6 +124,9 @@ class TomlForm:
             inner = _record_type(fields[key])
             if inner and isinstance(value, dict):
                 kept[key] = self._known_keys(value, place._replace(key=key), inner)
+            elif why := _unusable(value, may_be_time=fields[key] is datetime):
+                inside = f"{place.key}.{key}" if place.key else key
+                self.blame(place._replace(key=inside), why)
             else:
                 kept[key] = value
         return kept
@@ -151,6 +158,24 @@ def _record_type(annotation: Any) -> type | None:
     for option in options or (annotation,):
         if dataclasses.is_dataclass(option):
             return option if isinstance(option, type) else None
+    return None
+
+
+_WIDEST = 1 << 63
+
+
+def _unusable(value: Any, *, may_be_time: bool) -> str | None:
+    """Why a value that TOML can hold is of no use here; None where it can be judged further."""
+    if isinstance(value, list | dict):
+        parts = value.values() if isinstance(value, dict) else value
+        found = (_unusable(part, may_be_time=may_be_time) for part in parts)
+        return next((why for why in found if why), None)
+    if isinstance(value, float) and not math.isfinite(value):
+        return _MESSAGES["finite_number"]
+    if isinstance(value, int) and not -_WIDEST <= value < _WIDEST:
+        return "is far too great; check its digits"
+    if isinstance(value, date | time) and not may_be_time:
+        return "is a date or time; put it in quotes if text is meant"
     return None
 
 

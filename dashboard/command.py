@@ -15,6 +15,7 @@ from analysis.estimate import Estimate
 from analysis.plant import Plant
 from analysis.readings import Record, record_span
 from analysis.timebase import Span, format_rfc3339, parse_rfc3339
+from analysis.wording import within
 from collector.errors import FormError
 from collector.logfile import Report, load_log
 from collector.open_store import open_store
@@ -221,7 +222,5 @@ def in_words(estimate: Estimate) -> str:
     """An estimate as a person reads it."""
     if estimate.value is None or estimate.low is None or estimate.high is None:
         return f"unknown, {estimate.reason}"
-    unit = estimate.unit.replace(".", "")
-    return (
-        f"{estimate.value:.0f} {unit} ({estimate.low:.0f} to {estimate.high:.0f}, {estimate.basis})"
-    )
+    said = within(estimate.value, estimate.low, estimate.high, estimate.unit)
+    return f"{said.removesuffix(')')}, {estimate.basis})"

@@ -1,19 +1,19 @@
 """Figures as a person reads them: ages, moments, estimates, values with units."""
 
-import math
 from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, from_ms
+from analysis.wording import NOTHING, amount, evidence, figure, unit, within
 
-NOTHING = "\N{EN DASH}"
-"""Stands where there is nothing to show."""
+__all__ = [
+    "NOTHING", "age", "ago", "amount", "count", "estimate", "evidence", "figure",
+    "local_date", "moment", "named", "unit",
+]  # fmt: skip
+"""Those of `analysis.wording` beside our own, as pages use both alike."""
 
-_UNITS = {
-    "Cel": "°C", "kW.h": "kWh", "kW.h/a": "kWh a year", "1": "", "m3": "m³", "K": "K", "a": "years",
-}  # fmt: skip
 _AGES = ((DAY_MS, "day"), (HOUR_MS, "h"), (MINUTE_MS, "min"), (SECOND_MS, "s"))
 
 
@@ -49,38 +49,12 @@ def local_date(time_ms: float, timezone: str) -> date:
     return from_ms(int(time_ms)).astimezone(ZoneInfo(timezone)).date()
 
 
-def unit(code: str) -> str:
-    """A UCUM code as it is written on paper."""
-    if code in _UNITS:
-        return _UNITS[code]
-    if len(code) == 5 and code.endswith("/a") and code[:3].isupper():
-        return f"{code[:3]} a year"
-    return code.replace(".", "")
-
-
-def figure(value: float | None, digits: int = 3) -> str:
-    """A number to so many significant digits, without exponent; a dash where unknown."""
-    if value is None or not math.isfinite(value):
-        return NOTHING
-    if value == 0:
-        return "0"
-    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    text = f"{value:,.{min(places, 6)}f}".replace(",", " ")
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def amount(value: float | None, code: str, digits: int = 3) -> str:
-    """A number with its unit."""
-    return f"{figure(value, digits)} {unit(code)}".strip()
-
-
-def estimate(document: Mapping[str, Any] | None, digits: int = 2) -> str:
+def estimate(document: Mapping[str, Any] | None) -> str:
     """An estimate's document in words: ``160 kWh a year (150 to 180)``, or why there is none."""
     if not document or document.get("value") is None:
         reason = (document or {}).get("reason") or "not known yet"
         return f"unknown: {reason}"
-    low, high = (figure(document[k], digits) for k in ("low", "high"))
-    return f"{amount(document['value'], document['unit'], digits)} ({low} to {high})"
+    return within(*(document[k] for k in ("value", "low", "high", "unit")))
 
 
 def count(number: int, noun: str) -> str:

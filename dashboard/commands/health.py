@@ -15,7 +15,7 @@ from dashboard.command import (
     say,
     status,
 )
-from dashboard.words import unit
+from dashboard.words import evidence
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,8 +51,7 @@ def _say_finding(finding: Finding) -> None:
     say(f"  [{finding.urgency}] {finding.subject}: {fault.title}")
     say(f"    from {format_rfc3339(finding.start_ms)} {until}, sure to {finding.confidence:.0%}")
     for sign in finding.evidence:
-        value = "unknown" if sign.value is None else f"{sign.value:.4g} {unit(sign.unit)}".rstrip()
-        say(f"    {sign.channel}: {sign.what} {value}, expected {sign.expected}")
+        say(f"    {evidence(sign.document())}")
     say(f"    may be: {', '.join(finding.possible)}")
     say(f"    check first: {finding.first_check}")
     say(f"    who: {finding.who}")

@@ -70,8 +70,8 @@ def _row(name: str, one: Document) -> list[Component]:
         return [words.named(name), "not measured", words.NOTHING, words.NOTHING, words.NOTHING]
     measured = f"{words.amount(one['measured_kwh'], 'kW.h')} in {one['covered_hours'] / 24:.0f} d"
     rests = year["basis"] or year.get("reason") or ""
-    cost = words.estimate(one["cost_per_year"], 3)
-    return [words.named(name), measured, words.estimate(year, 3), cost, rests]
+    cost = words.estimate(one["cost_per_year"])
+    return [words.named(name), measured, words.estimate(year), cost, rests]
 
 
 def _bars(known: list[tuple[str, Document]]) -> Component:
@@ -101,7 +101,7 @@ def _bars(known: list[tuple[str, Document]]) -> Component:
         yaxis=axis(),
     )
     name, most = ranked[-1]
-    says = f"{words.named(name)} uses most: {words.estimate(most['per_year'], 3)}."
+    says = f"{words.named(name)} uses most: {words.estimate(most['per_year'])}."
     return chart({"data": [bar], "layout": drawn}, says)
 
 

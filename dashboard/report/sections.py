@@ -15,7 +15,7 @@ from dashboard.report.blocks import Block, Caution, Points, Section, Words, tabl
 from dashboard.report.matter import Matter
 from dashboard.report.pictures import daily_power
 from dashboard.report.proof import proof, verdict_words
-from dashboard.words import NOTHING, amount, estimate, figure
+from dashboard.words import NOTHING, amount, estimate, evidence, figure
 
 _MOST_ENTRIES = 60
 
@@ -139,10 +139,7 @@ def _found(matter: Matter, same: list[Finding]) -> Block:
     until = "and lasts" if newest.end_ms is None else f"until {matter.when(newest.end_ms)}"
     first = min(f.start_ms for f in same)
     often = f"; {len(same)} times since {matter.when(first)}" if len(same) > 1 else ""
-    signs = "; ".join(
-        f"{s.channel}: {s.what} {amount(s.value, s.unit)}, expected {s.expected}"
-        for s in newest.evidence
-    )
+    signs = "; ".join(evidence(s.document()) for s in newest.evidence)
     rows = [
         ("seen", f"from {matter.when(newest.start_ms)} {until}{often}"),
         ("sure to", f"{newest.confidence:.0%}, told as '{newest.urgency}'"),
@@ -263,7 +260,7 @@ def _fitted(report: CommissioningReport) -> list[Block]:
 
 
 def _trial(pump: str, document: dict[str, Any]) -> list[Block]:
-    rows = [(row["setting"], estimate(row["power"], 3)) for row in document["table"]]
+    rows = [(row["setting"], estimate(row["power"])) for row in document["table"]]
     checks = [f"{check['what']}: {check['words']}." for check in document["checks"]]
     told = Words(f"The guided trial of {pump} gave:")
     return [told, table(("setting", "power"), rows, (1, 3)), Points(tuple(checks))]

@@ -139,3 +139,12 @@ def test_a_winter_over_new_year_does_not_shift_the_season() -> None:
     drawn = drawn_years(days, belief, float(day_of_year(start[0])), number=400)
     assert drawn.usual_c.mean() == pytest.approx(belief.mean_c, abs=0.3)
     assert np.ptp(drawn.usual_c.mean(axis=0)) == pytest.approx(2 * belief.swing_k, abs=1.0)
+
+
+@pytest.mark.parametrize(("zone", "colder"), [("Europe/Dublin", "01"), ("Pacific/Auckland", "07")])
+def test_usual_temperature_follows_the_season_of_the_place(zone: str, colder: str) -> None:
+    """January is the cold month in the north, July in the south."""
+    other = {"01": "07", "07": "01"}[colder]
+    days = np.array([parse_rfc3339(f"2026-{month}-20T00:00:00Z") for month in (colder, other)])
+    cold, warm = belief_of_zone(zone).usual_on(days)
+    assert warm - cold == pytest.approx(16.0, abs=0.5)

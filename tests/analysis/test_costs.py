@@ -12,11 +12,11 @@ from analysis.timebase import DAY_MS, Span, parse_rfc3339
 START = parse_rfc3339("2025-01-06T00:00:00Z")
 
 
-def test_independent_half_widths_add_as_squares() -> None:
-    """100 +- 3 and 50 +- 4 are 150 +- 5 (GUM, eq. 10); one unknown makes the sum unknown."""
+def test_errors_of_one_season_add_up_in_full() -> None:
+    """100 +- 3 and 50 +- 4 are 150 +- 7 (GUM 5.2.2); one unknown makes the sum unknown."""
     parts = [Estimate(100, 97, 103, "kW.h"), Estimate(50, 46, 54, "kW.h")]
     found = summed(parts, "kW.h", "two")
-    assert (found.value, found.low, found.high) == pytest.approx((150, 145, 155))
+    assert (found.value, found.low, found.high) == pytest.approx((150, 143, 157))
     unknown = summed([*parts, Estimate.unknown("kW.h", "no plug")], "kW.h", "three")
     assert unknown.value is None
     assert unknown.reason == "no plug"

@@ -119,3 +119,17 @@ def test_firings_shorter_than_readings_are_told_as_a_lower_bound() -> None:
         notes.append(found.note)
     assert notes[0] == ""
     assert "lower bound" in notes[1]
+
+
+@pytest.mark.parametrize(
+    ("readings", "span"),
+    [
+        (Readings.of(np.arange(500) * 10 * SECOND_MS, np.full(500, np.nan)), Span(0, HOUR_MS)),
+        (played([(600, 4), (480, 80)], 5), Span(400 * HOUR_MS, 500 * HOUR_MS)),
+        (played([(600, 4), (480, 80)], 5), Span(HOUR_MS, HOUR_MS)),
+    ],
+    ids=["all unknown", "another time", "no time at all"],
+)
+def test_where_nothing_is_known_there_is_nothing_to_tell(readings: Readings, span: Span) -> None:
+    """A plug that fell silent shows no firing and is no error."""
+    assert firings_from_power(GAS, readings, channel=POWER, span=span) is None

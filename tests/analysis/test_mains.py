@@ -4,7 +4,7 @@ import numpy as np
 
 from analysis.mains import without_mains
 from analysis.plant_minutes import MachineMinutes
-from analysis.pump_learned import learn_levels
+from analysis.work_levels import learn_levels
 
 
 def drawn(power_w: np.ndarray) -> MachineMinutes:

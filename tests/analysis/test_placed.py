@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from analysis.placed import placed_pumps, present_span
+from analysis.placed import is_switched, placed_pumps, present_span
 from analysis.plant import Plant, Pump, PumpPlate, Swap
 from analysis.timebase import Span, to_ms
 
@@ -50,6 +50,10 @@ def test_a_span_beside_a_swap_knows_its_pump() -> None:
     (old,), (new,) = (placed_pumps(plant(swap), PUMP, span) for span in (before, after))
     assert (old.pump.drive, old.pump.always_on) == ("induction", False)
     assert (new.pump.drive, new.pump.always_on) == ("electronic", False)
+    assert is_switched(plant(swap), PUMP, before)
+    assert is_switched(plant(swap), PUMP, after)
+    assert not is_switched(plant(replace(swap, new=PumpPlate())), PUMP, after)
+    assert not is_switched(plant(), PUMP, after)
 
 
 def test_each_pump_has_its_own_plate() -> None:

@@ -9,15 +9,17 @@ import pandas as pd
 import pytest
 
 import analysis
+from analysis.energy import energy_use
 from analysis.errors import StokeholdError
 from analysis.estimate import Estimate
 from analysis.normal_use import predicted_total
 from analysis.plant import Channel, Plant, Pump, PumpPlate, Swap, Tariff
 from analysis.readings import Readings
 from analysis.saving import saving_of, together
+from analysis.saving_result import worth_of
 from analysis.saving_years import Question
 from analysis.signature import Points, fit_signature
-from analysis.timebase import DAY_MS, Span, to_ms
+from analysis.timebase import DAY_MS, Span, from_ms, to_ms
 from analysis.verdict import judge_claim
 
 SWAPPED = datetime(2026, 1, 15, 10, tzinfo=UTC)
@@ -72,16 +74,46 @@ def test_two_old_pumps_always_on() -> None:
 
 def test_measured_projected_and_claimed_stand_apart() -> None:
     """70 to 10 W: 60 W over the 29 whole days since, 526 kWh in a year, the claim beside them."""
-    plant = _plant(_swap(claim_kwh_per_year=500.0))
+    plant = _plant(_swap(claim_kwh_per_year=520.0))
     record = {"one.power": _steady(70.0, 10.0)}
     found = saving_of(plant, plant.swaps[0], record, span=SPAN)
     assert found.so_far.value == pytest.approx(60 * 29 * 24 / 1000, rel=0.03)
     assert found.per_year.value == pytest.approx(525.6, rel=0.03)
     document = found.document()
-    assert document["claim_kwh_per_year"] == 500.0
+    assert document["claim_kwh_per_year"] == 520.0
     assert document["verdict"] == "confirmed"
     assert document["before"]["running_power_w"]["value"] == pytest.approx(70.0, abs=0.1)
     assert document["days"][-1]["so_far"] == pytest.approx(found.so_far.value, rel=1e-3)
+
+
+def test_a_pumps_year_is_the_same_wherever_it_is_told() -> None:
+    """The new pump's year of the swap, of the costs and of the machine itself: one estimate."""
+    plant = _plant(_swap())
+    record = {"one.power": _steady(70.0, 10.0)}
+    told = saving_of(plant, plant.swaps[0], record, span=SPAN).after.per_year
+    alone = energy_use(plant, plant.pumps[0], record, SPAN).per_year
+    assert (told.low, told.value, told.high) == (alone.low, alone.value, alone.high)
+
+
+def test_what_both_pumps_share_cancels_in_the_saving() -> None:
+    """Three weeks of each in autumn, a season that is unsure by much: the saving less so.
+
+    Both rest on the same days, so what is unknown of the season moves both years alike.
+    """
+    at = to_ms(datetime(2025, 10, 1, 10, tzinfo=UTC))
+    span = Span(at - 21 * DAY_MS, at + 21 * DAY_MS)
+    time_ms = np.arange(span.start_ms, span.end_ms, 60_000)
+    runs = (time_ms // DAY_MS) % 3 > 0
+    power = np.where(runs, np.where(time_ms < at, 70.0, 35.0), 0.0)
+    plates = [PumpPlate(drive="induction", always_on=False) for _ in range(2)]
+    swap = _swap(time=from_ms(at), old=plates[0], new=plates[1])
+    plant = replace(_plant(swap), pumps=(Pump(id="one", drive="induction"),))
+    found = saving_of(plant, swap, {"one.power": Readings.of(time_ms, power)}, span=span)
+    old, new, saved = (
+        (e.high - e.low) for e in (found.before.per_year, found.after.per_year, found.per_year)
+    )
+    assert saved < 0.9 * np.hypot(old, new)
+    assert found.per_year.low < 0.5 * found.before.per_year.value < found.per_year.high
 
 
 def test_gap_saves_nothing() -> None:
@@ -289,3 +321,24 @@ def test_placebo_on_measured_gas_is_not_proven(shared_data: Path) -> None:
     used = float(second["gas"].sum())
     saved = Estimate(predicted.value - used, predicted.low - used, predicted.high - used, "m3")
     assert judge_claim(saved, None, None).word == "not_proven"
+
+
+def test_gas_that_replaces_pump_heat_is_paid_for_by_the_gross_kwh() -> None:
+    """Methane 890.63 gross to 802.60 net (ISO 6976, from memory): gas costs that much more."""
+    saving = Estimate(400.0, 380.0, 420.0, "kW.h")
+    tariff = Tariff(electricity_per_kwh=0.30, fuel_per_kwh=0.10)
+    gas, oil = (worth_of(saving, tariff, fuel) for fuel in ("gas", "oil"))
+    assert gas.extra_fuel_kwh.value == oil.extra_fuel_kwh.value
+    assert gas.extra_fuel.value / oil.extra_fuel.value == pytest.approx(890.63 / 802.60, rel=1e-4)
+    assert gas.net.value < oil.net.value
+
+
+@pytest.mark.parametrize(("plate", "most_w"), [((5, 45), 45.0), (None, 21.0)])
+def test_ceiling_of_an_electronic_old_pump_is_what_it_can_take(
+    plate: tuple[int, int] | None, most_w: float
+) -> None:
+    """Seen at 20 W in mild weeks it may take its plate's 45 W; without a plate what it did take."""
+    old = PumpPlate(drive="electronic", always_on=True, rated_power_w=plate)
+    plant = _plant(_swap(old=old))
+    found = saving_of(plant, plant.swaps[0], {"one.power": _steady(20.0, 8.0)}, span=SPAN)
+    assert found.ceiling.kwh == pytest.approx(most_w * 8.76, rel=0.05)

@@ -207,6 +207,21 @@ def test_an_always_on_pump_needs_no_season() -> None:
     assert "the same all year" in words
 
 
+def test_days_that_hardly_differ_follow_no_weather() -> None:
+    """Weeks of January at the same watts, no thermometer: the year as January, within a twentieth.
+
+    Days that differ by a tenth may follow the load, and the year be less.
+    """
+    rng = np.random.default_rng(14)
+    known = {"full": 0.7, "is_always_on": True, "rests": 0.0}
+    still, unsteady = (0.68 * (1 + by * rng.standard_normal(365)) for by in (0.003, 0.1))
+    low, middle, high, _ = _interval(still, slice(0, 28), **known)
+    assert middle == pytest.approx(still.sum(), rel=0.05)
+    other = _interval(unsteady, slice(0, 28), **known)
+    assert other[1] < 0.97 * middle
+    assert high - low < 0.7 * (other[2] - other[0])
+
+
 def test_more_history_narrows_the_interval() -> None:
     """Weeks, months, most of a year: each at least a third narrower, the truth always inside."""
     temp = _weather(4)

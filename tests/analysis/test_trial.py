@@ -7,7 +7,7 @@ import pytest
 
 from analysis.plant import Boiler, Channel, Plant, Pump
 from analysis.readings import Readings
-from analysis.timebase import MINUTE_MS, SECOND_MS
+from analysis.timebase import MINUTE_MS, SECOND_MS, Span
 from analysis.trial import Trial, begin, end, look, plan, skip, trial_from, valve_objection
 from analysis.trial_results import first_baseline, trial_result
 
@@ -153,35 +153,50 @@ def test_a_trial_resumes_from_its_document() -> None:
     assert [m.outcome for m in again.marks] == ["kept", "skipped", "kept"]
 
 
+def boiler(flow_c: float, rise: float, boiler_w: float) -> dict[str, Readings]:
+    """Flow that rises by so many kelvins a minute, and the boiler's power."""
+    times = START + np.arange(0, 20 * 60, 10) * SECOND_MS
+    ramp = flow_c + rise * np.arange(len(times)) / 6.0
+    return {
+        "boiler.flow": Readings.of(times, ramp),
+        "boiler.power": Readings.of(times, np.full(len(times), boiler_w)),
+    }
+
+
 def test_the_valve_is_shut_only_where_nothing_speaks_against_it() -> None:
-    """Refused while the boiler is hot, fires, or is not measured."""
-
-    def record(flow_c: float, rise: float, boiler_w: float) -> dict[str, Readings]:
-        times = START + np.arange(0, 20 * 60, 10) * SECOND_MS
-        ramp = flow_c + rise * np.arange(len(times)) / 6.0
-        return {
-            "boiler.flow": Readings.of(times, ramp),
-            "boiler.power": Readings.of(times, np.full(len(times), boiler_w)),
-        }
-
+    """Refused while the boiler is hot, fires, or is not measured; silence is no cold boiler."""
     now = minute(19)
-    assert valve_objection(PLANT, record(40.0, 0.0, 3.0), now) is None
-    assert "let it cool" in str(valve_objection(PLANT, record(70.0, 0.0, 3.0), now))
-    assert "getting warmer" in str(valve_objection(PLANT, record(30.0, 1.0, 3.0), now))
-    assert "as if it fired" in str(valve_objection(PLANT, record(40.0, 0.0, 90.0), now))
+    assert valve_objection(PLANT, boiler(40.0, 0.0, 3.0), now) is None
+    assert "let it cool" in str(valve_objection(PLANT, boiler(70.0, 0.0, 3.0), now))
+    assert "getting warmer" in str(valve_objection(PLANT, boiler(30.0, 1.0, 3.0), now))
+    assert "as if it fired" in str(valve_objection(PLANT, boiler(40.0, 0.0, 90.0), now))
     assert "not known" in str(valve_objection(PLANT, {}, now))
+    unheard = boiler(40.0, 0.0, 90.0)
+    unheard["boiler.power"] = unheard["boiler.power"].within(Span(START, minute(14)))
+    assert "it might fire" in str(valve_objection(PLANT, unheard, now))
+    late = boiler(40.0, 0.0, 3.0)
+    late["boiler.flow"] = late["boiler.flow"].within(Span(minute(18), minute(20)))
+    assert "three minutes ago" in str(valve_objection(PLANT, late, now))
 
 
 def test_the_valve_step_ends_after_two_minutes_whatever_is_heard() -> None:
-    """Even without a reading the person is told to open again."""
+    """By the clock, from the moment it was shut; without a reading it is opened at once."""
     steps = plan("induction", ["III"], valve=True, offset=False)
     trial = Trial(plant="quay", pump="heating", started_ms=START, steps=steps)
     trial = end(begin(trial, minute(0)), minute(12))
     trial = begin(trial, minute(13))
     assert trial.running.label == "valve shut"
-    view = look(trial, PLANT, {}, minute(16.6))
+    cool = boiler(40.0, 0.0, 3.0)
+    shut = look(trial, PLANT, cool, minute(14.9))
+    assert shut.words.startswith("keep it shut")
+    assert shut.left_s == pytest.approx(6.0)
+    view = look(trial, PLANT, cool, minute(15) + SECOND_MS)
     assert view.is_enough
     assert "open the valve" in view.words
+    silent = look(trial, PLANT, {}, minute(14))
+    assert silent.begin_again
+    assert silent.words.startswith("open the valve fully now")
+    assert "as if it fired" in look(trial, PLANT, boiler(40.0, 0.0, 90.0), minute(14)).words
 
 
 def test_a_shut_valve_lowers_the_power_of_a_sound_pump() -> None:

@@ -141,6 +141,18 @@ def test_missing_readings_are_no_stall() -> None:
     assert found(record) == []
 
 
+def test_single_reading_is_too_little_and_no_error() -> None:
+    """A record too short for one minute leaves everything to be learned."""
+    plant = Plant(
+        name="Quay", timezone="UTC", pumps=(Pump(id="heating", drive="induction"),),
+        channels=(Channel(id="heating.power", of="heating", quantity="power", unit="W"),),
+    )  # fmt: skip
+    record = {"heating.power": Readings.of([0], [50.0])}
+    health = examine(Situation(plant=plant, record=record, span=Span(0, 1)))
+    assert health.findings == ()
+    assert "stall" in {unknown.fault for unknown in health.cannot_judge}
+
+
 def test_power_cut_is_no_stall() -> None:
     """All plugs silent for two hours, then everything as before."""
     record = healthy()

@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis import rise as rises
+from analysis.charts import cusum
 from analysis.plant import Channel, Pump
 from analysis.readings import Readings
 from analysis.slow import history_of
@@ -216,6 +218,17 @@ def test_a_holiday_is_no_sludge() -> None:
     assert judge_sludge(pumping.situation()).findings == ()
 
 
+@pytest.mark.parametrize("leap_k", [0.0, 10.0])
+def test_a_holiday_after_a_small_drift_is_no_sludge(leap_k: float) -> None:
+    """Water that lingers a little more for a week, and then at once much more: valves were shut."""
+    pumping = Pumping()
+    day = pumping.minute / 1440
+    away = (day > 32) & (day < 42) & (pumping.power > 0)
+    grown = 1.2 * ramp(pumping, 18, 3) + leap_k * away + (9.0 - 0.9 * leap_k) * ramp(pumping, 32, 8)
+    pumping.back = pumping.back - np.where(pumping.power > 0, grown, 0.0)
+    assert len(judge_sludge(pumping.situation()).findings) == (0 if leap_k else 1)
+
+
 def weathered(pumping: Pumping, outdoor_c: np.ndarray) -> Situation:
     """The same readings with those of an outdoor sensor."""
     whole = pumping.situation()
@@ -237,6 +250,50 @@ def test_spring_is_no_sludge(warms_k: float, told: int) -> None:
     wave = 2.0 + 2.0 * np.sin(pumping.minute / 1440 * 2 * np.pi / 5)
     found = judge_sludge(weathered(pumping, wave + warms_k * grown)).findings
     assert len(found) == told
+
+
+@pytest.mark.parametrize(
+    ("falls", "cools_k", "told"), [(0.012, 1.8, 1), (0.012, 0.0, 0), (0.0, 1.8, 0), (0.2, 1.8, 0)]
+)
+def test_two_small_signs_that_agree_are_sludge(falls: float, cools_k: float, told: int) -> None:
+    """A capacitor motor takes a per cent less and the water lingers a little: neither is enough."""
+    pumping = Pumping(days=90)
+    grown = ramp(pumping, 25, 20)
+    running = pumping.power > 0
+    # Water that wanders from day to day hides alone what sludge does to it.
+    daily = 1.0 * np.random.default_rng(5).standard_normal(pumping.days)
+    pumping.back = pumping.back - np.where(running, cools_k * grown + np.repeat(daily, 1440), 0.0)
+    pumping.power = pumping.power * (1 - falls * grown)
+    assert len(judge_sludge(pumping.situation()).findings) == told
+
+
+@pytest.mark.parametrize(("wanders_k", "needs"), [(0.3, ""), (5.0, "flow meter")])
+def test_where_the_water_wanders_sludge_cannot_be_judged(wanders_k: float, needs: str) -> None:
+    """From day to day by a fifth and more: the loss of a third hides in it, and it says so."""
+    pumping = Pumping()
+    daily = wanders_k * np.random.default_rng(4).uniform(-1.0, 1.0, pumping.days)
+    pumping.back = pumping.back - np.where(pumping.power > 0, np.repeat(daily, 1440), 0.0)
+    verdict = judge_sludge(pumping.situation())
+    assert verdict.findings == ()
+    assert needs in verdict.needs
+    assert bool(verdict.needs) == bool(needs)
+
+
+def test_summer_shows_no_sludge_and_it_says_what_would() -> None:
+    """The pump runs and is learned, but both pipes are as cold as the cellar."""
+    pumping = Pumping()
+    pumping.flow, pumping.back = (np.full(len(pumping.minute), 19.0) for _ in range(2))
+    assert "days with heat" in judge_sludge(pumping.situation()).needs
+
+
+def test_second_opinion_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The judges of drag and of sludge read the same."""
+    asked = []
+    monkeypatch.setattr(rises, "cusum", lambda *a, **k: asked.append(1) or cusum(*a, **k))
+    situation = electronic(Pumping(exponent=0.0))
+    for judge in (judge_bearing, judge_sludge):
+        judge(situation)
+    assert len(asked) == 1
 
 
 def test_sludge_needs_both_pipes() -> None:

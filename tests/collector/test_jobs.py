@@ -1,6 +1,6 @@
 """Jobs over a real store and journal: alarms move, results are kept, missed runs run once."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -218,6 +218,35 @@ def test_failing_job_is_told_once_and_stops_nothing(site: Site) -> None:
         schedule.turn(Job("broken", broken, 30), NOW + i)
     events = [e for e in site.journal.events() if e.what == "job_failed"]
     assert [e.words for e in events] == ["job 'broken' failed: no such luck"]
+
+
+@pytest.mark.parametrize("job", [watch, judge_slowly, nightly_results, sum_up_today])
+def test_plant_that_fails_stops_none_behind_it(
+    job: Callable[[Site, int], None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second plant is worked on although the first one's readings cannot be read."""
+    plants = [PLANT, replace(PLANT, name="Mill")]
+    seen: list[str] = []
+
+    def record(_store: object, plant: Plant, *_rest: object, **_named: object) -> None:
+        seen.append(plant.key)
+        raise RuntimeError(f"damaged page of {plant.key}")
+
+    with closing(Site.open(plants, Settings(folder=tmp_path))) as two:
+        for plant in plants:
+            two.store.load(f"{plant.key}/heating.power", Readings.of([NOW - 1], [50.0]))
+        monkeypatch.setattr("collector.jobs.StoreRecord", record)
+        schedule = Schedule(two, [])
+        for turn in range(3):
+            schedule.turn(Job("watch", job, 30), NOW + turn)
+        assert seen[:2] == ["quay", "mill"]
+        told = [(e.plant, e.words) for e in two.journal.events() if e.what == "job_failed"]
+        assert sorted(told) == [
+            ("mill", "job 'watch' failed: damaged page of mill"),
+            ("quay", "job 'watch' failed: damaged page of quay"),
+        ]
+        schedule.turn(Job("watch", lambda _site, _now: None, 30), NOW + 9)
+        assert two.live.failing == {}
 
 
 def test_every_job_runs_on_an_empty_site(site: Site) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from analysis.plant import Channel
 from analysis.readings import Readings
+from analysis.timebase import EARLIEST_MS
 from collector.errors import LogFileError
 from collector.logfile import BadRow, Report, load_log, write_log
 
@@ -31,7 +32,8 @@ def load(path: Path) -> tuple[dict[str, Readings], Report]:
 @given(
     values=st.lists(
         st.tuples(
-            st.integers(0, 4_000_000_000_000), st.one_of(st.just(math.nan), st.floats(-4, 20_000))
+            st.integers(EARLIEST_MS, 4_000_000_000_000),
+            st.one_of(st.just(math.nan), st.floats(-4, 20_000)),
         ),
         max_size=30,
         unique_by=lambda row: row[0],
@@ -80,6 +82,20 @@ def test_bad_rows_are_named_by_line_and_the_rest_is_read(tmp_path: Path) -> None
     assert report.unknown_channels == {"attic.flow": 1}
     assert f"{path}:3: time is no RFC 3339 time with offset; row skipped" in report.words(path)
     assert report.rows == 14
+
+
+@pytest.mark.parametrize(
+    "stamp", ["0001-01-01T00:00:00Z", "1970-01-01T00:00:00Z", "9999-12-31T23:59:59Z"]
+)
+def test_clock_that_was_never_set_is_a_bad_row(tmp_path: Path, stamp: str) -> None:
+    """A row of another age would stretch the span over centuries."""
+    path = tmp_path / "log.csv"
+    path.write_text(
+        f"time,channel,value\n{stamp},boiler.flow,60\n2026-01-01T00:00:00Z,boiler.flow,61\n"
+    )
+    found, report = load(path)
+    assert found["boiler.flow"].value.tolist() == [61.0]
+    assert [row.line for row in report.shown] == [2]
 
 
 def test_order_and_duplicates(tmp_path: Path) -> None:
@@ -141,10 +157,13 @@ def test_parquet_without_zone_or_column_is_refused(tmp_path: Path) -> None:
 def test_typed_parquet_keeps_the_rules_of_text(tmp_path: Path) -> None:
     """Missing times and infinite values are refused with their row; a missing value is unknown."""
     path = tmp_path / "log.parquet"
-    time = pa.array([0, None, 2000, 3000], pa.timestamp("us", "Europe/Vienna"))
+    time = pa.array(
+        [EARLIEST_MS * 1000 + us if us is not None else None for us in (0, None, 2000, 3000)],
+        pa.timestamp("us", "Europe/Vienna"),
+    )
     value = pa.array([50.0, 51.0, float("inf"), None])
     pq.write_table(pa.table({"time": time, "channel": ["boiler.flow"] * 4, "value": value}), path)
     found, report = load(path)
-    assert found["boiler.flow"].time_ms.tolist() == [0, 3]
+    assert found["boiler.flow"].time_ms.tolist() == [EARLIEST_MS, EARLIEST_MS + 3]
     assert np.array_equal(found["boiler.flow"].value, [50.0, np.nan], equal_nan=True)
     assert [row.line for row in report.shown] == [2, 3]

@@ -15,6 +15,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from analysis.alarms import Alarm
+from analysis.finding import Evidence, Finding
 from analysis.timebase import HOUR_MS, MINUTE_MS
 from collecting import PLANT
 from collector.errors import FormError
@@ -71,12 +72,12 @@ def site(tmp_path: Path, cleanup: ExitStack) -> Site:
     return made
 
 
-def stall(site: Site, at: int = NOON) -> None:
+def stall(site: Site, at: int = NOON, finding: Finding | None = None) -> None:
     alarm = Alarm(
         plant=PLANT.key, subject="heating", fault="stall", urgency="now", state="unacknowledged",
         since_ms=at, is_present=True, raised_ms=at,
     )  # fmt: skip
-    site.journal.save_alarms([StandingAlarm(alarm, None)])
+    site.journal.save_alarms([StandingAlarm(alarm, finding.document() if finding else None)])
 
 
 def test_alarm_reaches_the_address_with_check_who_and_caution(site: Site, inbox: Inbox) -> None:
@@ -88,6 +89,25 @@ def test_alarm_reaches_the_address_with_check_who_and_caution(site: Site, inbox:
     assert letter["title"] == "Quay: Pump does not run although it should (heating)"
     for word in ("Check first:", "Who:", "Caution:", "May be:"):
         assert word in letter["message"]
+
+
+def test_notice_tells_what_was_judged(site: Site, inbox: Inbox) -> None:
+    """Signs and order of causes of this finding, not the fault's usual ones."""
+    sign = Evidence("heating.power", "power while heat waits", 0.4, "36 to 70", "W")
+    seen = Finding(
+        subject="heating", fault="stall", start_ms=NOON, end_ms=None, urgency="now",
+        confidence=0.9, evidence=(sign,), possible=("fuse gone", "rotor seized"),
+        first_check="Is the plug's lamp lit?",
+    )  # fmt: skip
+    stall(site, finding=seen)
+    tell(site, NOON)
+    (letter,) = inbox.letters
+    assert (
+        "Seen: 0.4 W power while heat waits (heating.power), expected 36 to 70."
+        in letter["message"]
+    )
+    assert "May be: fuse gone, rotor seized." in letter["message"]
+    assert "Check first: Is the plug's lamp lit?" in letter["message"]
 
 
 def test_undelivered_notice_is_tried_again(
@@ -155,6 +175,18 @@ def test_collector_that_hears_nothing_says_so_once_and_when_it_hears_again(
     tell(site, NOON + 41 * MINUTE_MS)
     tell(site, NOON + 42 * MINUTE_MS)
     assert [m["title"] for m in inbox.letters][1:] == ["Stokehold hears the plant again"]
+
+
+def test_job_that_fails_is_told_once_and_when_it_runs_again(site: Site, inbox: Inbox) -> None:
+    """Nobody sits before the journal: a watch that fails is a notice, one for each trouble."""
+    site.live.failing["watch", "quay"] = "job 'watch' failed: damaged page"
+    for minute in range(3):
+        tell(site, NOON + minute * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters] == ["Stokehold cannot judge a plant"]
+    assert "quay: job 'watch' failed: damaged page" in inbox.letters[0]["message"]
+    site.live.failing.clear()
+    tell(site, NOON + 9 * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters][1:] == ["Stokehold judges every plant again"]
 
 
 def test_absence_is_told_after_the_restart(site: Site, inbox: Inbox) -> None:

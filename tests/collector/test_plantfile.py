@@ -88,6 +88,7 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
     [
         ('"gas"', '"coal"', ":10: [boiler], key 'fuel': is 'coal'; use one of 'gas', 'oil' or"),
         ("24.0", '"24"', ":11: [boiler], key 'input_kw': must be a number"),
+        ("0.11", "0.11\ngas_mj_per_m3 = 9.8", "key 'gas_mj_per_m3': must be between 20 and 60"),
         ("24.0", "-1", ":11: [boiler], key 'input_kw': must be above zero"),
         ("volume_l", "volume", ":22: [store], key 'volume': is unknown here; did"),
         ('of = "heating"', 'of = "heatin"', ":25: [channel], key 'of': 'heatin' is no boiler"),
@@ -113,6 +114,14 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
         ('name = "Quay House"\n', "", ":1: [plant], key 'name': is missing; add it"),
         ('name = "Quay House"', 'name = ""', ":2: [plant], key 'name': is empty"),
         ("always_on = false", "always_on = maybe", ": is no valid TOML: "),
+        ("24.0", "nan", ":11: [boiler], key 'input_kw': must be a finite number"),
+        ("24.0", "9" * 23, ":11: [boiler], key 'input_kw': is far too great; check its digits"),
+        ("[4, 40]\nport", "[4, inf]\nport", "key 'rated_power_w': must be a finite number"),
+        ("[45, 65]", "[nan, 65]", "key 'old.rated_power_w': must be a fin"),
+        ('"Quay House"', "2026-01-01", ":2: [plant], key 'name': is a date or time; put it in q"),
+        ('currency = "EUR"', 'currency = " "', ":5: [tariff], key 'currency': is empty"),
+        ("per_kwh = 0.31", "per_kwh = -0.31", "key 'electricity_per_kwh': must not be negative"),
+        ("per_year = 420", "per_year = -1", "key 'claim_kwh_per_year': must not be negative"),
     ],
 )  # fmt: skip
 def test_mistakes_are_named(tmp_path: Path, old: str, new: str, expected: str) -> None:

@@ -59,6 +59,18 @@ def test_secrets_come_from_file_or_environment(
         ("[collect]\nbatch_size = 10\nqueue_size = 5\n", "at most queue_size"),
         ('[broker]\nshare = "a/b"\n', "plain word"),
         ("[brokers]\n", "did you mean 'broker'"),
+        ("[store]\nraw_days = -1\n", "key 'raw_days': must be between 0"),
+        ("[store]\nminute_days = -30\n", "key 'minute_days': must be between 0"),
+        ('[store]\nurl = "nonsense"\n', "key 'url': must be like"),
+        ('[store]\nurl = "http://[x"\n', "key 'url': must be like"),
+        ("[broker]\nport = 0\n", "key 'port': must be between 1"),
+        ("[broker]\nkeepalive_s = -1\n", "key 'keepalive_s': must be between 0"),
+        ("[broker]\nsession_expiry_s = -1\n", "key 'session_expiry_s': must be between 0"),
+        ("[notify]\nsilence_minutes = -5\n", "key 'silence_minutes': must be between"),
+        ("[notify]\nrepeat_minutes = inf\n", "key 'repeat_minutes': must be a finite number"),
+        ('[notify]\nquiet_from = "22:00+02:00"\n', "must be a time of day like '22:00'"),
+        ('[notify]\nquiet_to = "7"\n', "must be a time of day like '22:00'"),
+        ("[notify]\ndigest_at = 08:00:00\n", "is a date or time; put it in quotes"),
     ],
 )
 def test_mistakes_are_named(tmp_path: Path, text: str, message: str) -> None:

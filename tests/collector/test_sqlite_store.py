@@ -96,6 +96,15 @@ def test_tend_thins_out_but_keeps_hours(tmp_path: Path) -> None:
     assert len(hours.start_ms) == 12 * 24
 
 
+def test_negative_retention_thins_out_nothing(tmp_path: Path) -> None:
+    """A number of days below zero is no order to forget everything."""
+    store = SqliteStore(tmp_path / "s.sqlite", raw_days=-1, minute_days=-30)
+    store.load(A, Readings.of((TODAY - 2) * DAY_MS + np.arange(100) * 10_000, np.arange(100)))
+    store.tend(clock_ms())
+    assert len(store.read(A, ALL_TIME)) == 100
+    assert len(store.summary(A, ALL_TIME, "minute").start_ms) > 0
+
+
 def test_sealing_empties_the_hot_table(store: SqliteStore) -> None:
     """After the nightly work finished days take no hot rows, today's do."""
     now = clock_ms()

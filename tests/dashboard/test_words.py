@@ -42,9 +42,27 @@ def test_figure(value: float | None, said: str) -> None:
 def test_estimate_always_bears_its_interval_or_its_reason() -> None:
     """No bare figure, no bare dash."""
     known = Estimate(163.0, 151.0, 178.0, "kW.h", "measured").document()
-    assert words.estimate(known, 3) == "163 kWh (151 to 178)"
+    assert words.estimate(known) == "163 kWh (151 to 178)"
     unknown = Estimate.unknown("kW.h", "less than a week measured").document()
     assert words.estimate(unknown) == "unknown: less than a week measured"
+
+
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [
+        ((36178.0, 5877.0, 67260.0), "36 000 kWh (6 000 to 67 000)"),
+        ((7.24, 6.93, 7.42), "7.24 kWh (6.93 to 7.42)"),
+        ((28.51, 28.1, 28.93), "28.51 kWh (28.10 to 28.93)"),
+        ((-17.3, -64.6, 30.0), "-17 kWh (-65 to 30)"),
+        ((0.2, -0.4, 31.0), "0 kWh (0 to 31)"),
+        ((5.0, 5.0, 5.0), "5 kWh (5 to 5)"),
+    ],
+)
+def test_digits_go_as_far_as_the_interval_leaves_sure(
+    figures: tuple[float, float, float], said: str
+) -> None:
+    """Two digits of the interval's width (GUM 7.2.6), so that it never closes."""
+    assert words.estimate(Estimate(*figures, "kW.h", "measured").document()) == said
 
 
 def test_date_is_the_plants_own() -> None:
