@@ -31,7 +31,9 @@ _BASE, _BASE_MODULATING, _BASE_SPREAD = 0.075, 0.025, 0.55
 """Share of the rated input that jacket, flue and pipes lose while water is kept hot for a call: 2
 to 20 %, of a modulating boiler, small and cool, 1 to 6 % (common practice, no source). It makes an
 old boiler fire about as often on mild days as on cool ones, as long as heat is called for."""
-_ALWAYS, _BY_ROOM = 0.5, 0.8
+_ALWAYS, _ALWAYS_OLD, _BY_ROOM = 0.5, 0.65, 0.85
+"""Chances that a modulating or an old boiler is kept warm by its own thermostat, not called by the
+room; and from where on the room's call decides alone (common practice, no source)."""
 _SCATTER = (0.35, 0.4)
 _WORTH = 1.0 / 5.0
 """Weather and habits hang together for days: five days are worth one."""
@@ -117,7 +119,7 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
     cell = at.astype(np.intp)
     row = np.arange(len(kicks))
     lack = heat_k[row, cell] + (heat_k[row, cell + 1] - heat_k[row, cell]) * (at - cell)
-    usual = _BASE_MODULATING if flame.modulates else _BASE
+    usual, always = (_BASE_MODULATING, _ALWAYS) if flame.modulates else (_BASE, _ALWAYS_OLD)
     base = usual * np.exp(_BASE_SPREAD * kicks[:, 11])
     days = 0.5 * (heat_k[row, cell + 1] - heat_k[row, cell])
     hours = np.maximum(hours - 24.0 * days * base, 0.5 * hours)
@@ -128,7 +130,7 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
         np.maximum(_SUN_K[0] + _SUN_K[1] * kicks[:, 1], 0.0),
         0.5 + 2.0 * even[:, 2],
         24.0 * lack / hours,
-        np.clip((even[:, 4] - _ALWAYS) / (_BY_ROOM - _ALWAYS), 0.0, 1.0),
+        np.clip((even[:, 4] - always) / (_BY_ROOM - always), 0.0, 1.0),
         0.3 + 0.7 * even[:, 5],
         np.minimum(0.6 + 0.6 * even[:, 6], 1.0),
         least,

@@ -233,7 +233,7 @@ def _year(view: View, boiler: Boiler) -> Component:
 
 
 def _yearly(name: str, one: dict[str, Any]) -> list[Component]:
-    return [name, words.estimate(one["per_year"], 3), words.estimate(one["cost_per_year"], 3)]
+    return [name, words.estimate(one["per_year"]), words.estimate(one["cost_per_year"])]
 
 
 def _heat(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
