@@ -40,7 +40,9 @@ def design_heat_kw(plant: Plant, record: Record, span: Span, design_c: float) ->
         return Estimate.unknown("kW", "no boiler's input_kw is written down; give --heat-kw")
     outdoor = outdoor_days(plant, record, span)
     if outdoor is None:
-        return Estimate.unknown("kW", "no outdoor temperature is measured; give --heat-kw")
+        return Estimate.unknown(
+            "kW", "no outdoor temperature is known in this time; give --heat-kw"
+        )
     hours = firing_hours(plant, boiler, record, span)
     if len(hours) != len(outdoor) or np.isfinite(hours + outdoor.value).sum() < LEAST_DAYS:
         return Estimate.unknown("kW", "under eight days of burner and outdoor readings")

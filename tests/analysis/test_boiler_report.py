@@ -155,7 +155,7 @@ def test_service_is_due_by_date_hours_or_starts() -> None:
     seen = fired_in(PLANT, BOILER, record_of(20), span)
     none = np.full(len(seen.start_ms), np.nan)
     old = [Deed(BEGIN - 395 * DAY_MS, "cleaned", "boiler brushed")]
-    fresh = [Deed(BEGIN - 30 * DAY_MS, "service", "yearly service")]
+    fresh = [Deed(BEGIN, "service", "yearly service")]
     assert service_of(seen, old, span=span, heat_up=none).is_due is True
     recent = service_of(seen, fresh, span=span, heat_up=none)
     assert recent.is_due is False
@@ -166,6 +166,19 @@ def test_service_is_due_by_date_hours_or_starts() -> None:
     unknown = service_of(seen, [Deed(BEGIN, "pressure", "1.4 bar")], span=span, heat_up=none)
     assert unknown.is_due is None
     assert "logbook" in unknown.why
+
+
+def test_time_between_a_service_and_the_first_reading_is_told_as_unknown() -> None:
+    """Twenty days seen after a month unseen are no word that the limits are not reached."""
+    span = Span(BEGIN, BEGIN + 20 * DAY_MS)
+    seen = fired_in(PLANT, BOILER, record_of(20), span)
+    none = np.full(len(seen.start_ms), np.nan)
+    before = [Deed(BEGIN - 30 * DAY_MS, "service", "yearly service")]
+    found = service_of(seen, before, span=span, heat_up=none)
+    assert found.is_due is None
+    assert "since the readings begin, 30 days after the last service" in found.why
+    reached = service_of(seen, before, span=span, heat_up=none, rules=BoilerRules(service_hours=50))
+    assert reached.is_due is True
 
 
 def test_effect_of_a_service_is_shown_before_and_after() -> None:
