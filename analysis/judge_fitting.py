@@ -10,10 +10,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from analysis.finding import Evidence
-from analysis.fitting import (
-    SETTLED_MS,
+from analysis.fitting import SETTLED_MS, Fitting
+from analysis.pump_course import (
     Course,
-    Fitting,
     Levels,
     Reduced,
     levels,

@@ -25,7 +25,7 @@ def _record(first_w: float, then_w: float) -> dict[str, Readings]:
     return {POWER.id: Readings.of(START + at, level * valves)}
 
 
-@pytest.mark.parametrize(("first_w", "then_w"), [(4.0, 20.0), (30.0, 12.0)])
+@pytest.mark.parametrize(("first_w", "then_w"), [(4.0, 20.0), (30.0, 12.0), (42.7, 35.6)])
 def test_the_year_goes_on_as_the_pump_is_set_now(first_w: float, then_w: float) -> None:
     """A month at one power, the other eleven at another: their sum, not their mean."""
     found = metered_year(PLANT, PUMP, _record(first_w, then_w), SPAN)

@@ -10,16 +10,8 @@ import numpy as np
 import pytest
 
 from analysis.commissioning import checks, commissioning
-from analysis.fitting import (
-    Course,
-    Fitting,
-    Swapped,
-    fitting,
-    levels,
-    reductions,
-    starts,
-    water_index,
-)
+from analysis.fitting import Fitting, Swapped, fitting
+from analysis.pump_course import Course, levels, reductions, starts, water_index
 from analysis.readings import Readings
 from analysis.rehearsal.cases import CASES
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span

@@ -207,6 +207,19 @@ def test_an_always_on_pump_needs_no_season() -> None:
     assert "the same all year" in words
 
 
+def test_mains_voltage_moves_an_always_on_pump() -> None:
+    """Eight weeks at 236 V, the year at 230 V: a power that goes with the square is 5 % less.
+
+    EN 50160 allows ten per cent of voltage either way.
+    """
+    use = np.where(np.arange(365) < 56, 1.2 * (236 / 230) ** 2, 1.2)
+    low, _, high, _ = _interval(
+        use, slice(0, 56), full=1.2, is_always_on=True, is_steady=True, rests=0.0
+    )
+    assert low < use.sum() < high
+    assert high - low < 0.2 * use.sum()
+
+
 def test_days_that_hardly_differ_follow_no_weather() -> None:
     """Weeks of January at the same watts, no thermometer: the year as January, within a twentieth.
 
