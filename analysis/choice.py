@@ -10,6 +10,7 @@ from analysis.estimate import Estimate, plain
 from analysis.finance import Terms
 from analysis.plant import Pump, PumpPlate, Tariff
 from analysis.rating import average_power_w
+from analysis.verdict import YEAR_HOURS
 
 WATER_KWH_M3K = 1.163
 """Heat of a cubic metre of water a kelvin; a rule of thumb that is some percent high when warm."""
@@ -265,10 +266,20 @@ def _what_if(size: HeadClass, use: Use, chosen: str) -> dict[str, Estimate]:
         if name != chosen
     }
     for words, factor in (("half the hours", 0.5), ("a third more hours", 4 / 3)):
-        hours = use.hours.times(factor, "h")
-        old = use.old.times(factor, use.old.unit)
+        hours, old = _longer(use, factor)
         found[words] = difference(old, profile_year(size, hours, MODES[chosen]))
     return found
+
+
+def _longer(use: Use, factor: float) -> tuple[Estimate, Estimate]:
+    """Running hours times a factor, and the old pump's energy; a year has no more than it has."""
+    middle = use.hours.value or 0.0
+    if factor * middle > YEAR_HOURS:
+        factor = YEAR_HOURS / middle
+    hours = use.hours.times(factor, "h")
+    ends = [None if end is None else min(end, YEAR_HOURS) for end in (hours.low, hours.high)]
+    capped = replace(hours, low=ends[0], high=ends[1])
+    return capped, use.old.times(factor, use.old.unit)
 
 
 def _reasons_not(pump: Pump, choice: Choice) -> tuple[str, ...]:

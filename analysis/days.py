@@ -1,6 +1,5 @@
 """What a pump did each day: one row a local day, from which slow faults are judged."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -399,10 +398,3 @@ def _idle_days(run_h: FloatArray, covered_h: FloatArray) -> FloatArray:
         since = 0.0 if run > 0 else since + min(covered / 24.0, 1.0)
         found[k] = since
     return found
-
-
-def named_columns(days: Days) -> Iterator[tuple[str, FloatArray]]:
-    """Every column of figures with its name."""
-    for name in days.__slots__:
-        if name not in ("start_ms", "end_ms"):
-            yield name, getattr(days, name)

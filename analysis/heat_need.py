@@ -40,7 +40,9 @@ def design_heat_kw(plant: Plant, record: Record, span: Span, design_c: float) ->
         return Estimate.unknown("kW", "no boiler's input_kw is written down; give --heat-kw")
     outdoor = outdoor_days(plant, record, span)
     if outdoor is None:
-        return Estimate.unknown("kW", "no outdoor temperature is measured; give --heat-kw")
+        return Estimate.unknown(
+            "kW", "no outdoor temperature is known in this time; give --heat-kw"
+        )
     hours = firing_hours(plant, boiler, record, span)
     if len(hours) != len(outdoor) or np.isfinite(hours + outdoor.value).sum() < LEAST_DAYS:
         return Estimate.unknown("kW", "under eight days of burner and outdoor readings")
@@ -51,7 +53,7 @@ def design_heat_kw(plant: Plant, record: Record, span: Span, design_c: float) ->
     low, high = np.quantile(drawn, (0.025, 0.975))
     share = (low / 24, float(np.clip(fit.use_at(design_c), 0, 24)) / 24, high / 24)
     least, usual, most = (s * e * boiler.input_kw for s, e in zip(share, EFFICIENCY, strict=True))
-    words = f"burner hours of {len(points)} days, at {design_c:g} Cel"
+    words = f"burner hours of {len(points)} days, at {design_c:g} °C"
     return Estimate(float(usual), float(min(least, usual)), float(max(most, usual)), "kW", words)
 
 

@@ -72,6 +72,18 @@ class PumpDays:
         return float(self.run_h[there].sum() / self.hours[there].sum()) if there.any() else np.nan
 
 
+def running_w(plant: Plant, pump: Pump, record: Record, span: Span) -> float:
+    """Mean power while running over a span [W]; NaN where the pump was not seen running.
+
+    Parameters as in `pump_days`; a span without a whole local day counts as it is.
+    """
+    by_day = pump_days(plant, pump, record, span).mean_running_w
+    if np.isfinite(by_day) or span.end_ms <= span.start_ms:
+        return by_day
+    edges = np.array([span.start_ms, span.end_ms], np.int64)
+    return float(_running(readings_of(plant, pump, "power", record=record), edges)[1][0])
+
+
 def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
     """Energy, hours and power of a pump by day.
 

@@ -112,8 +112,8 @@ class PumpTable:
         most = np.array(sorted(fastest), float).reshape(-1, 2)
         if len(rows) < 4:
             raise StokeholdError(f"{len(rows)} points: give at least four, from 25 to 100 % flow")
-        if (rows <= 0).any() or (most < 0).any() or not np.isfinite(rows).all():
-            raise StokeholdError("flow, head and power must be positive numbers")
+        if not all(is_possible(*row) for row in (*rows, *most)):
+            raise StokeholdError("flow must not be negative, head and power must be above 0")
         if (np.diff(rows[:, 0]) <= 0).any() or (np.diff(most[:, 0]) <= 0).any():
             raise StokeholdError("a flow is given twice on one curve; give each flow once")
         best = (most[:, 0], most[:, 1]) if len(most) else (None, None)
@@ -125,6 +125,16 @@ class PumpTable:
             most_head_m=best[1],
             shares=shares,
         )
+
+
+def is_possible(flow: float, head: float, power: float | None = None) -> bool:
+    """Whether a point of a pump can be: at zero flow it still lifts and draws power.
+
+    One of the fastest curve, which may end at zero head, is given without `power`.
+    """
+    if power is None:
+        return bool(np.isfinite([flow, head]).all()) and flow >= 0 and head >= 0
+    return bool(np.isfinite([flow, head, power]).all()) and flow >= 0 and head > 0 and power > 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

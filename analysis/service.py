@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -113,14 +113,32 @@ def service_of(
     starts = int(later.sum())
     covered = min(seen.found.coverage, 1.0)
     due_ms = None if last is None else last.time_ms + round(rules.service_months * 30.44 * DAY_MS)
-    is_due, why = _due(rules, due_ms, hours=hours, starts=starts, now_ms=span.end_ms)
+    unseen_days = (span.start_ms - last.time_ms) / DAY_MS if last else 0.0
+    seen_since = _Since(hours, starts, unseen_days if unseen_days >= 1.0 else 0.0)
+    is_due, why = _due(rules, due_ms, seen_since, now_ms=span.end_ms)
     effects = () if last is None else _effects(seen, last, heat_up)
     return Service(last, due_ms, is_due, hours, starts, covered, why, effects)
 
 
+class _Since(NamedTuple):
+    """What was seen since the last service, and the days after it that were not measured."""
+
+    hours: float
+    starts: int
+    unseen_days: float
+
+    @property
+    def words(self) -> str:
+        """Since when, as a person reads it."""
+        if not self.unseen_days:
+            return "since the last service"
+        return f"since the readings begin, {self.unseen_days:.0f} days after the last service"
+
+
 def _due(
-    rules: BoilerRules, due_ms: int | None, *, hours: float, starts: int, now_ms: int
+    rules: BoilerRules, due_ms: int | None, since: _Since, *, now_ms: int
 ) -> tuple[bool | None, str]:
+    hours, starts = since.hours, since.starts
     thumb = (
         f"rule of thumb: {rules.service_months:.0f} months, {rules.service_hours:.0f} h "
         f"or {rules.service_starts:.0f} starts"
@@ -138,10 +156,13 @@ def _due(
         if is_over
     ]
     if reached:
-        return True, f"{' and '.join(reached)} since the last service ({thumb})"
+        return True, f"{' and '.join(reached)} {since.words} ({thumb})"
     if due_ms is None:
         return None, f"no service in the logbook; write the last one down ({thumb})"
-    return False, f"{hours:.0f} h and {starts} starts since the last service ({thumb})"
+    told = f"{hours:.0f} h and {starts} starts {since.words}"
+    if since.unseen_days:
+        return None, f"{told}; hours and starts before are not known ({thumb})"
+    return False, f"{told} ({thumb})"
 
 
 _ASIDE_MS = 60 * DAY_MS

@@ -143,6 +143,8 @@ def restore(settings: Settings, plants: Path, source: Path) -> list[str]:
     BackupError
         It is no whole backup, or something stands in the way.
     """
+    if not source.is_file():
+        raise BackupError(f"{source}: there is no such file; give the archive that 'backup' wrote")
     try:
         with tarfile.open(source, "r:") as archive:
             digests = _manifest(archive, source)

@@ -32,6 +32,7 @@ _BLOCK_BYTES = 16 << 20
 _RFC3339 = r"^\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:\d{2}(\.\d+)?([Zz]|[+-]\d{2}:\d{2})$"
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 _SHOWN = 20
+_ENDINGS = (".csv", ".csv.gz", ".parquet")
 
 
 class BadRow(NamedTuple):
@@ -55,6 +56,11 @@ class Report:
         self.bad += len(lines)
         room = _SHOWN - len(self.shown)
         self.shown += [BadRow(int(n), why) for n in lines[: max(room, 0)]]
+
+    @property
+    def has_skipped(self) -> bool:
+        """Whether rows were left out, for whatever reason: something to be told."""
+        return self.bad > 0 or bool(self.unknown_channels)
 
     def words(self, path: Path) -> list[str]:
         """Lines for a person."""
@@ -326,6 +332,11 @@ def write_log(path: Path, parts: Iterable[tuple[Channel, Readings]]) -> int:
     LogFileError
         The file cannot be written.
     """
+    if not path.name.endswith(_ENDINGS):
+        raise LogFileError(
+            f"{path}: a log is written as {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}; "
+            "name the file so"
+        )
     rows = 0
     try:
         with _Writer(path) as writer:

@@ -5,6 +5,7 @@ import logging
 import os
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from analysis.errors import StokeholdError
 from collector.errors import FormError
@@ -39,9 +40,17 @@ COMMANDS: tuple[Command, ...] = (
 )
 
 
+class _OneLine(argparse.ArgumentParser):
+    """Refuses arguments in one line, as every other input is."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with the status of unusable input."""
+        self.exit(UNUSABLE, f"stokehold: {message}; see '{self.prog} --help'\n")
+
+
 def parser(chosen: str | None = None) -> argparse.ArgumentParser:
     """The command line as the table says, with the arguments of the command chosen."""
-    top = argparse.ArgumentParser(
+    top = _OneLine(
         prog="stokehold", description="Looks after the pumps and the boiler of a heating plant."
     )
     top.add_argument("--verbose", action="store_true", help="tell more on standard error")

@@ -14,16 +14,17 @@ import orjson
 from analysis.estimate import Estimate
 from analysis.plant import Plant
 from analysis.readings import Record, record_span
-from analysis.timebase import Span, format_rfc3339, parse_rfc3339
+from analysis.timebase import EARLIEST_MS, LATEST_MS, Span, format_rfc3339, parse_rfc3339
 from analysis.wording import within
-from collector.errors import FormError
+from collector.errors import FormError, LogFileError
 from collector.logfile import Report, load_log
 from collector.open_store import open_store
 from collector.plantfile import load_plants
 from collector.settings import BrokerSettings, Settings, load_settings
 from collector.site import open_journal
-from collector.store import StoreRecord, plant_extent
+from collector.store import Store, StoreRecord, clock_ms, plant_extent
 from collector.swaps import as_recorded, swap_book
+from dashboard.numbers import PORT
 
 DONE, TOLD, UNUSABLE = 0, 1, 2
 """Exit status: done; something to be told; the input cannot be used."""
@@ -84,7 +85,7 @@ def json_argument(parser: argparse.ArgumentParser) -> None:
 def broker_arguments(parser: argparse.ArgumentParser) -> None:
     """``--broker``, ``--port``, ``--username``; the password comes from the environment."""
     parser.add_argument("--broker", metavar="HOST", help="broker's name or address")
-    parser.add_argument("--port", type=int, help="broker's port (1883, or 8883 with TLS)")
+    parser.add_argument("--port", type=PORT, help="broker's port (1883, or 8883 with TLS)")
     parser.add_argument("--username", help="user at the broker")
 
 
@@ -139,7 +140,7 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
         if len(plants) > 1:
             raise FormError(["--log: a log belongs to one plant; give --plant one file"])
         return [_from_log(plants[0], arguments)]
-    store = open_store(settings, plants)
+    store = existing_store(settings, plants)
     with closing(open_journal(settings)) as journal:
         book = swap_book(settings, journal)
         plants = [as_recorded(book, plant) for plant in plants]
@@ -150,25 +151,66 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
     return found
 
 
+def existing_store(settings: Settings, plants: Sequence[Plant]) -> Store:
+    """Open the store to read; one that is not there is not made.
+
+    Raises
+    ------
+    FormError
+        There is none.
+    """
+    path = settings.at(settings.store.path)
+    if settings.store.kind == "sqlite" and not path.exists():
+        raise FormError([f"no store at {path}; set [store] path in --settings, or give --log"])
+    return open_store(settings, plants)
+
+
 def _from_log(plant: Plant, arguments: argparse.Namespace) -> Asked:
     report = Report()
     record = load_log(arguments.log, {c.id: c for c in plant.channels}, report)
+    if not record:
+        raise LogFileError(_why_empty(arguments.log, report))
     for line in report.words(arguments.log):
         warn(line)
     span = _span(record_span(record), arguments)
-    return Asked(plant, record, span, had_bad_rows=report.bad > 0)
+    return Asked(plant, record, span, had_bad_rows=report.has_skipped)
+
+
+def _why_empty(log: Path, report: Report) -> str:
+    """Why a log gives nothing to look at, in one line."""
+    if report.unknown_channels:
+        names = ", ".join(sorted(report.unknown_channels)[:8])
+        return (
+            f"{log}: none of its channels is in the plant file ({names}); give --plant the file "
+            "it belongs to, or add a [[channel]] for each"
+        )
+    if report.bad:
+        first = min(report.shown)
+        return f"{log}:{first.line}: {first.why}, nor is any other row usable; mend the file"
+    return f"{log}: holds no reading; give a log with rows"
 
 
 def _span(whole: Span | None, arguments: argparse.Namespace) -> Span:
-    whole = whole or Span(0, 0)
+    if whole is None:
+        now_ms = clock_ms()
+        whole = Span(now_ms, now_ms)
     start, end = whole.start_ms, whole.end_ms
     if arguments.start is not None:
         start = moment("--from", arguments.start)
     if arguments.end is not None:
         end = moment("--to", arguments.end)
-    if end < start:
-        raise FormError(["--to: lies before --from; exchange them"])
-    return Span(start, end)
+    if end >= start:
+        return Span(start, end)
+    if arguments.start is None:
+        first = format_rfc3339(whole.start_ms)
+        raise FormError([f"--to: the readings begin at {first}; give a later time"])
+    if arguments.end is None:
+        last = format_rfc3339(whole.end_ms)
+        raise FormError([f"--from: the readings end at {last}; give an earlier time"])
+    raise FormError([REVERSED])
+
+
+REVERSED = "--to: lies before --from; exchange them"
 
 
 def moment(argument: str, text: str) -> int:
@@ -180,9 +222,12 @@ def moment(argument: str, text: str) -> int:
         It is none.
     """
     try:
-        return parse_rfc3339(text)
-    except ValueError as error:
+        found = parse_rfc3339(text)
+    except (ValueError, OverflowError) as error:
         raise FormError([f"{argument}: {error}"]) from error
+    if not EARLIEST_MS <= found <= LATEST_MS:
+        raise FormError([f"{argument}: {text} lies outside the years 2000 to 2100; mend it"])
+    return found
 
 
 def answer_each(documents: Sequence[Any]) -> None:

@@ -7,6 +7,7 @@ from contextlib import ExitStack
 
 from collector.service import Service
 from dashboard.command import say
+from dashboard.numbers import NOT_NEGATIVE
 from dashboard.server import Pages
 
 
@@ -28,5 +29,5 @@ def wait(minutes: float | None) -> None:
 def time_argument(parser: argparse.ArgumentParser) -> None:
     """``--minutes``."""
     parser.add_argument(
-        "--minutes", type=float, metavar="N", help="end by itself after so many minutes"
+        "--minutes", type=NOT_NEGATIVE, metavar="N", help="end by itself after so many minutes"
     )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.rehearsal.hydraulics import PROPORTIONAL_PRESSURE, VALVE_M, electronic_point
+from analysis.rehearsal.hydraulics import PROPORTIONAL_PRESSURE, electronic_point
 
 Array = NDArray[np.float64]
 
@@ -115,8 +115,3 @@ def _profile_power_w(pump: ElectronicPump, part: float, q100: float, h100: float
     measured = resistance * flow * flow
     power = float(electronic_power_w(pump, speed, flow))
     return power * max(wanted / measured, 1.0)
-
-
-def valve_resistance(kv: float) -> float:
-    """Resistance of a valve of this flow coefficient [m/(m3/h)2]."""
-    return VALVE_M / kv**2

@@ -323,11 +323,6 @@ def _meter_channels(layout: Layout) -> list[Channel]:
     ]
 
 
-def find_clip(layout: Layout, channel: str) -> Clip | None:
-    """Clip of a channel, or None."""
-    return next((clip for clip in layout.clips if clip.channel == channel), None)
-
-
 def rng_key(name: str) -> int:
     """Stable number of a device's name, for a stream of its own."""
     return zlib.crc32(name.encode())

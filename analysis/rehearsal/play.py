@@ -7,7 +7,7 @@ import numpy as np
 from analysis.rehearsal.draw import stream
 from analysis.rehearsal.march import march, new_output, new_state
 from analysis.rehearsal.motor import running
-from analysis.rehearsal.physics import BRANCH, LEDGER, MINUTE_STEPS, STEM, STEP_S, Array, Array32
+from analysis.rehearsal.physics import BRANCH, LEDGER, STEM, STEP_S, Array, Array32
 from analysis.rehearsal.scene import Scene
 from analysis.rehearsal.spec import PumpSpec, loop_arrays
 
@@ -94,11 +94,6 @@ def play(scene: Scene, *, step_s: float = 10.0) -> Trajectory:
         out.ledger,
         out.stored_j,
     )
-
-
-def rows_per_minute(step_s: float) -> float:
-    """Rows of a trajectory in a minute."""
-    return MINUTE_STEPS * STEP_S / step_s
 
 
 HOUR_MIN = 60

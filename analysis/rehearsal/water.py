@@ -65,8 +65,3 @@ def specific_heat_j_kg_k(temp_c: float) -> float:
     """
     t = (temp_c - 20.0) / 20.0
     return 4184.2 + t * (-11.81667 + t * (6.0 - t * 0.28333))
-
-
-def volume_kg(volume_l: float, temp_c: float = 60.0) -> float:
-    """Mass of a volume of water [kg]."""
-    return volume_l * density_kg_m3(temp_c) / 1000.0

@@ -13,6 +13,7 @@ from dashboard.command import (
     say,
     settings_of,
 )
+from dashboard.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         answer({"file": str(arguments.out), "bytes": sizes})
         return DONE
-    say(f"{arguments.out}: {len(sizes)} files, {sum(sizes.values()) / 1e6:.1f} MB")
+    say(f"{arguments.out}: {count(len(sizes), 'file')}, {sum(sizes.values()) / 1e6:.1f} MB")
     if settings.store.kind == "server":
         say("the readings are on the server; back them up there by its own means")
     return DONE

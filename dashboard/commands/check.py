@@ -20,6 +20,8 @@ from dashboard.command import (
     settings_of,
     warn,
 )
+from dashboard.numbers import NOT_NEGATIVE
+from dashboard.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     broker_arguments(parser)
     parser.add_argument("--live", action="store_true", help="also tell which channels are silent")
     parser.add_argument(
-        "--seconds", type=float, default=60.0, help="how long to listen with --live (60)"
+        "--seconds", type=NOT_NEGATIVE, default=60.0, help="how long to listen with --live (60)"
     )
 
 
@@ -45,8 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         for plant in plants:
             say(
-                f"{plant.name}: {len(plant.pumps)} pumps, {len(plant.boilers)} boilers, "
-                f"{len(plant.channels)} channels; the file is fine"
+                f"{plant.name}: {count(len(plant.pumps), 'pump')}, "
+                f"{count(len(plant.boilers), 'boiler')}, "
+                f"{count(len(plant.channels), 'channel')}; the file is fine"
             )
         for name in silent:
             say(f"  silent: {name}")
@@ -59,7 +62,7 @@ def _tell_problems(problems: list[str], *, as_json: bool) -> int:
     else:
         for problem in problems:
             say(problem)
-    warn(f"stokehold: {len(problems)} mistakes in the plant file; mend the lines named")
+    warn(f"stokehold: {count(len(problems), 'mistake')} in the plant file; mend what is named")
     return UNUSABLE
 
 

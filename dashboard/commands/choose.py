@@ -21,6 +21,7 @@ from dashboard.command import (
     status,
 )
 from dashboard.commands.saving import money_arguments, terms_of
+from dashboard.numbers import HOURS_A_YEAR, POSITIVE, number
 
 _COST_WITHIN = 0.15
 """An offer by telephone is held to lie within so much of what it will be (our own setting)."""
@@ -30,16 +31,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis; the circuit's figures; the money."""
     record_arguments(parser)
     parser.add_argument("--pump", default="heating", metavar="ID", help="pump to replace (heating)")
-    parser.add_argument("--heat-kw", type=float, metavar="KW", help="heat need, if not measured")
-    parser.add_argument("--spread-k", type=float, metavar="K", help="flow less return, likewise")
+    parser.add_argument("--heat-kw", type=POSITIVE, metavar="KW", help="heat need, if not measured")
+    parser.add_argument("--spread-k", type=POSITIVE, metavar="K", help="flow less return, likewise")
     parser.add_argument(
-        "--loop-m", type=float, default=50.0, metavar="M", help="longest loop, there and back (50)"
+        "--loop-m",
+        type=POSITIVE,
+        default=50.0,
+        metavar="M",
+        help="longest loop, there and back (50)",
     )
     parser.add_argument(
-        "--design-c", type=float, default=-10.0, metavar="C", help="coldest day to serve (-10)"
+        "--design-c",
+        type=number(-60, 30),
+        default=-10.0,
+        metavar="C",
+        help="coldest day to serve (-10)",
     )
     parser.add_argument("--floor", action="store_true", help="the circuit heats floors")
-    parser.add_argument("--hours", type=float, metavar="H", help="running hours a year")
+    parser.add_argument("--hours", type=HOURS_A_YEAR, metavar="H", help="running hours a year")
     money_arguments(parser)
 
 

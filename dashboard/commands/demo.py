@@ -28,6 +28,7 @@ from dashboard.command import (
     DONE,
     say,
 )
+from dashboard.numbers import PORT, number
 from dashboard.serving import serve_pages, time_argument, wait
 
 if TYPE_CHECKING:
@@ -48,9 +49,11 @@ _SERVICED = 0.45
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Where to serve, how much history, how long."""
     time_argument(parser)
-    parser.add_argument("--port", type=int, default=8050, help="port of the pages (8050)")
-    parser.add_argument("--broker-port", type=int, default=18830, help="port of the demo's broker")
-    parser.add_argument("--days", type=float, default=_HISTORY_DAYS, help="days of history (365)")
+    parser.add_argument("--port", type=PORT, default=8050, help="port of the pages (8050)")
+    parser.add_argument("--broker-port", type=PORT, default=18830, help="port of the demo's broker")
+    parser.add_argument(
+        "--days", type=number(0, 3_660), default=_HISTORY_DAYS, help="days of history (365)"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -4,7 +4,7 @@ import argparse
 from typing import Any
 
 from analysis.costs import Costs, plant_costs
-from analysis.energy import EnergyUse, energy_use
+from analysis.energy import EnergyUse
 from analysis.estimate import Estimate
 from analysis.fuel import FuelYear
 from dashboard.command import (
@@ -17,6 +17,7 @@ from dashboard.command import (
     say,
     status,
 )
+from dashboard.numbers import NOT_NEGATIVE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,12 +25,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     record_arguments(parser)
     parser.add_argument(
         "--co2-electricity",
-        type=float,
+        type=NOT_NEGATIVE,
         metavar="KG",
         help="kg of CO2 a kWh of your electricity; without it no emissions are told",
     )
     parser.add_argument(
-        "--co2-fuel", type=float, metavar="KG", help="kg of CO2 a net kWh of your fuel"
+        "--co2-fuel", type=NOT_NEGATIVE, metavar="KG", help="kg of CO2 a net kWh of your fuel"
     )
 
 
@@ -37,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Electric energy of every pump and boiler, and fuel."""
     found = asked_records(arguments)
     if arguments.json:
-        answer_each([_energy_document(a) for a in found])
+        answer_each([_document(a, arguments) for a in found])
         return status(found)
     for asked in found:
         say(f"{asked.plant.name}, {asked.span.days:.1f} days")
@@ -45,12 +46,25 @@ def run(arguments: argparse.Namespace) -> int:
     return status(found)
 
 
-def _energy_document(asked: Asked) -> dict[str, Any]:
-    plant, record, span = asked.plant, asked.record, asked.span
-    return head(asked) | {
-        "pumps": [energy_use(plant, p, record, span).document("pump") for p in plant.pumps],
-        "boilers": [energy_use(plant, b, record, span).document("boiler") for b in plant.boilers],
-    }
+def _document(asked: Asked, arguments: argparse.Namespace) -> dict[str, Any]:
+    """All that the text tells; emissions stand beside the energy where factors are given."""
+    costs = plant_costs(asked.plant, asked.record, asked.span)
+    document = costs.document()
+    for kind, uses in (("pumps", costs.pumps), ("boilers", costs.boilers)):
+        for part, use in zip(document[kind], uses, strict=True):
+            part.update(_emissions(use.per_year, arguments.co2_electricity))
+    for part, fuel in zip(document["fuel"], costs.fuel, strict=True):
+        if isinstance(fuel.year, FuelYear):
+            part.update(_emissions(fuel.year.per_year, arguments.co2_fuel))
+    return head(asked) | document | _emissions(costs.electricity, arguments.co2_electricity)
+
+
+def _emissions(per_year: Estimate, factor: float | None) -> dict[str, Any]:
+    return {} if factor is None else {"co2_per_year": _co2(per_year, factor).document()}
+
+
+def _co2(per_year: Estimate, factor: float) -> Estimate:
+    return per_year.times(factor, "kg", f"with {factor:g} kg a kWh as given")
 
 
 def _say_costs(costs: Costs, arguments: argparse.Namespace) -> None:
@@ -108,5 +122,4 @@ def _rough(estimate: Estimate) -> str:
 
 def _say_co2(per_year: Estimate, factor: float | None) -> None:
     if factor is not None:
-        basis = f"with {factor:g} kg a kWh as given"
-        say(f"    CO2 a year: {in_words(per_year.times(factor, 'kg', basis))}")
+        say(f"    CO2 a year: {in_words(_co2(per_year, factor))}")

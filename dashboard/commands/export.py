@@ -9,12 +9,13 @@ from tqdm import tqdm
 from analysis.timebase import Span
 from collector.errors import FormError
 from collector.logfile import write_log
-from collector.open_store import open_store
 from collector.store import ALL_TIME
 from collector.store import address as address_of
 from dashboard.command import (
     DONE,
+    REVERSED,
     answer,
+    existing_store,
     json_argument,
     moment,
     one_plant,
@@ -22,6 +23,7 @@ from dashboard.command import (
     say,
     settings_of,
 )
+from dashboard.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -45,7 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise FormError([f"--channel: {min(strangers)!r} is no channel of the plant file"])
     start = moment("--from", arguments.start) if arguments.start else ALL_TIME.start_ms
     end = moment("--to", arguments.end) if arguments.end else ALL_TIME.end_ms
-    with closing(open_store(settings_of(arguments), [plant])) as store:
+    if end < start:
+        raise FormError([REVERSED])
+    with closing(existing_store(settings_of(arguments), [plant])) as store:
         parts = (
             (c, store.read(address_of(plant, c), Span(start, end)))
             for c in tqdm(plant.channels, unit=" channels", disable=None, desc="export")
@@ -55,5 +59,5 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         answer({"rows": rows, "log": str(arguments.log)})
     else:
-        say(f"{rows} rows written to {arguments.log}")
+        say(f"{count(rows, 'row')} written to {arguments.log}")
     return DONE

@@ -15,7 +15,7 @@ from dashboard.command import (
     say,
     status,
 )
-from dashboard.words import evidence
+from dashboard.words import count, evidence
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,7 +34,8 @@ def run(arguments: argparse.Namespace) -> int:
         answer_each([head(a) | health.document() for a, health in results])
     else:
         for asked, health in results:
-            say(f"{asked.plant.name}, {asked.span.days:.1f} days, {len(health.findings)} findings")
+            told = count(len(health.findings), "finding")
+            say(f"{asked.plant.name}, {asked.span.days:.1f} days, {told}")
             for finding in health.findings:
                 _say_finding(finding)
             for unknown in health.cannot_judge:

@@ -65,4 +65,4 @@ def run(arguments: argparse.Namespace) -> int:
             f"{report.rows} rows read, {stored} stored, {report.bad} bad, {unknown} of unknown "
             f"channels; {stored / max(seconds, 1e-9):,.0f} rows a second"
         )
-    return TOLD if report.bad or unknown else DONE
+    return TOLD if report.has_skipped else DONE

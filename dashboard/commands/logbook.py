@@ -91,7 +91,9 @@ def subject_of(plant: Plant, name: str) -> str:
     """
     known = ("plant", *(p.id for p in (*plant.machines, *plant.stores)))
     if name not in known:
-        raise FormError([f"--subject: '{name}' is no part of {plant.name}; known: {known}"])
+        raise FormError(
+            [f"--subject: '{name}' is no part of {plant.name}; known: {', '.join(known)}"]
+        )
     return name
 
 
@@ -103,7 +105,7 @@ def _list(plants: list[Plant], journal: Journal, arguments: argparse.Namespace) 
         )
         return DONE
     for plant, entries in found:
-        say(f"{plant.name}, {len(entries)} entries")
+        say(f"{plant.name}, {len(entries)} {'entry' if len(entries) == 1 else 'entries'}")
         for entry in entries:
             say(f"  {_line(entry)}")
     return DONE

@@ -6,8 +6,17 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from analysis.pump_days import pump_days
-from analysis.rating import C20, PumpTable, Rating, hydraulic_power_w, rate, reference_power_w
+from analysis.errors import StokeholdError
+from analysis.pump_days import running_w
+from analysis.rating import (
+    C20,
+    PumpTable,
+    Rating,
+    hydraulic_power_w,
+    is_possible,
+    rate,
+    reference_power_w,
+)
 from analysis.timebase import from_ms
 from collector.errors import FormError
 from collector.store import clock_ms
@@ -22,6 +31,7 @@ from dashboard.command import (
     say,
     status,
 )
+from dashboard.numbers import POSITIVE, SHARE
 
 COLUMNS = ("flow_m3h", "head_m", "power_w")
 
@@ -40,7 +50,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--within",
-        type=float,
+        type=SHARE,
         nargs=3,
         default=(0.0, 0.0, 0.0),
         metavar=("FLOW", "HEAD", "POWER"),
@@ -48,8 +58,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--on", metavar="DATE", help="day whose limits hold (today)")
     parser.add_argument("--pump", metavar="ID", help="only this pump of the plant")
-    parser.add_argument("--rated-flow", type=float, metavar="M3H", help="flow at the best point")
-    parser.add_argument("--rated-head", type=float, metavar="M", help="head at the best point")
+    parser.add_argument("--rated-flow", type=POSITIVE, metavar="M3H", help="flow at the best point")
+    parser.add_argument("--rated-head", type=POSITIVE, metavar="M", help="head at the best point")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -106,18 +116,22 @@ def read_table(path: Path, shares: tuple[float, float, float]) -> PumpTable:
     rows = csv.DictReader(text.splitlines())
     if not set(COLUMNS) <= set(rows.fieldnames or ()):
         raise FormError([f"{path}: line 1 must name the columns {','.join(COLUMNS)}"])
-    points: list[tuple[float, float, float]] = []
-    fastest: list[tuple[float, float]] = []
+    points: list[tuple[float, ...]] = []
+    fastest: list[tuple[float, ...]] = []
     for row in rows:
+        is_fastest = row.get("curve") == "max"
         try:
-            flow, lift = float(row["flow_m3h"]), float(row["head_m"])
-            if row.get("curve") == "max":
-                fastest.append((flow, lift))
-            else:
-                points.append((flow, lift, float(row["power_w"])))
+            point = tuple(float(row[name]) for name in COLUMNS[: 2 if is_fastest else 3])
         except (TypeError, ValueError) as error:
-            raise FormError([f"{path}: line {rows.line_num}: {error}; give numbers"]) from error
-    return PumpTable.of(points, fastest, shares=shares)
+            raise FormError([f"{path}:{rows.line_num}: {error}; give numbers"]) from error
+        if not is_possible(*point):
+            words = "flow must not be negative, head and power must be above 0; mend the row"
+            raise FormError([f"{path}:{rows.line_num}: {words}"])
+        (fastest if is_fastest else points).append(point)
+    try:
+        return PumpTable.of(points, fastest, shares=shares)  # type: ignore[arg-type]
+    except StokeholdError as error:
+        raise FormError([f"{path}: {error}"]) from error
 
 
 def _say_rating(rating: Rating, day: date) -> None:
@@ -136,10 +150,15 @@ def _say_rating(rating: Rating, day: date) -> None:
 
 def _in_use(asked: Asked, arguments: argparse.Namespace) -> list[dict[str, Any]]:
     chosen = [p for p in asked.plant.pumps if arguments.pump in (None, p.id)]
+    if arguments.pump is not None and not chosen:
+        names = ", ".join(p.id for p in asked.plant.pumps) or "none"
+        raise FormError(
+            [f"--pump: '{arguments.pump}' is no pump of {asked.plant.name}; known: {names}"]
+        )
     rated = (arguments.rated_flow, arguments.rated_head)
     rows = []
     for pump in chosen:
-        watts = pump_days(asked.plant, pump, asked.record, asked.span).mean_running_w
+        watts = running_w(asked.plant, pump, asked.record, asked.span)
         known = watts > 0
         index = None
         if known and None not in rated:

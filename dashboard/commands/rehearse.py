@@ -13,6 +13,8 @@ from analysis.rehearsal.samples import SAMPLES, sample
 from collector.errors import FormError
 from collector.rehearsal_files import FAST_LOG_FILE, LOG_FILE, measured_year_c, write_rehearsal
 from dashboard.command import DONE, answer, json_argument, say
+from dashboard.numbers import number, whole
+from dashboard.words import count
 
 ALL = "all"
 
@@ -20,11 +22,15 @@ ALL = "all"
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Case, length, seed, where to; or a list, a fleet, pictures, the samples."""
     parser.add_argument("case", nargs="?", metavar="CASE", help="name of a case, or 'all' in turn")
-    parser.add_argument("--days", type=float, default=60.0, help="length of the record (60)")
-    parser.add_argument("--seed", type=int, default=1, help="the house (1)")
+    parser.add_argument(
+        "--days", type=number(1, 3_660), default=60.0, help="length of the record (60)"
+    )
+    parser.add_argument("--seed", type=whole(0, 2**31 - 1), default=1, help="the house (1)")
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder to write")
     parser.add_argument("--list", action="store_true", help="name the cases")
-    parser.add_argument("--fleet", type=int, metavar="N", help="write N houses, on all cores")
+    parser.add_argument(
+        "--fleet", type=whole(1, 100_000), metavar="N", help="write N houses, on all cores"
+    )
     parser.add_argument(
         "--parquet", action="store_true", help="write log.parquet, not log.csv.gz (much faster)"
     )
@@ -44,12 +50,15 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.list:
         return _list_cases(as_json=arguments.json)
     if arguments.samples is not None:
-        return _write_samples(arguments.samples)
+        return _write_samples(arguments.samples, as_json=arguments.json)
     if arguments.pictures is not None:
         from dashboard.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
 
         write_pictures(arguments.pictures, arguments.case, arguments.seed)
-        say(f"{arguments.pictures} written")
+        if arguments.json:
+            answer({"pictures": str(arguments.pictures)})
+        else:
+            say(f"{arguments.pictures} written")
         return DONE
     if arguments.out is None:
         raise FormError(["--out: name the folder to write; or use --list or --pictures"])
@@ -73,10 +82,14 @@ def _list_cases(*, as_json: bool) -> int:
     return DONE
 
 
-def _write_samples(folder: Path) -> int:
+def _write_samples(folder: Path, *, as_json: bool) -> int:
+    written = {}
     for name in SAMPLES:
-        rows = write_rehearsal(folder / name, sample(name))
-        say(f"{folder / name}: {rows} readings written")
+        written[name] = write_rehearsal(folder / name, sample(name))
+        if not as_json:
+            say(f"{folder / name}: {written[name]} readings written")
+    if as_json:
+        answer({"folder": str(folder), "rows": written})
     return DONE
 
 
@@ -100,7 +113,10 @@ def _fleet(arguments: argparse.Namespace, names: list[str]) -> int:
     work = partial(_one_of_fleet, arguments=arguments)
     with ProcessPoolExecutor(max_workers=cpu_count()) as pool:
         rows = list(tqdm(pool.map(work, lot), total=len(lot), unit="house"))
-    say(f"{arguments.out}: {len(rows)} houses, {sum(rows)} readings written")
+    if arguments.json:
+        answer({"folder": str(arguments.out), "houses": len(rows), "rows": sum(rows)})
+    else:
+        say(f"{arguments.out}: {count(len(rows), 'house')}, {sum(rows)} readings written")
     return DONE
 
 

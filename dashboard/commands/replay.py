@@ -9,7 +9,7 @@ from typing import Any
 
 from tqdm import tqdm
 
-from collector.errors import FormError
+from collector.errors import FormError, LogFileError
 from collector.logfile import Report, load_log
 from collector.replay import Message, Publisher, messages, replay
 from dashboard.command import (
@@ -23,6 +23,8 @@ from dashboard.command import (
     settings_of,
     warn,
 )
+from dashboard.numbers import NOT_NEGATIVE
+from dashboard.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,15 +37,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     broker_arguments(parser)
     json_argument(parser)
     parser.add_argument(
-        "--speed", type=float, default=1.0, help="1 is real time, 60 a minute a second, 0 flat out"
+        "--speed",
+        type=NOT_NEGATIVE,
+        default=1.0,
+        help="1 is real time, 60 a minute a second, 0 flat out",
     )
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Publish a log's readings as MQTT messages."""
-    if arguments.speed < 0:
-        raise FormError(["--speed: must not be negative; 0 is as fast as the broker takes it"])
-    plant = one_plant(arguments.plant or arguments.log.with_name("plant.toml"))
+    plant = one_plant(_plant_file(arguments.log, arguments.plant))
     channels = {c.id: c for c in plant.channels}
     report = Report()
     record = load_log(arguments.log, channels, report)
@@ -56,8 +59,18 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         answer({"messages": sent, "bad": report.bad})
     else:
-        say(f"{sent} messages published")
-    return TOLD if report.bad else DONE
+        say(f"{count(sent, 'message')} published")
+    return TOLD if report.has_skipped else DONE
+
+
+def _plant_file(log: Path, given: Path | None) -> Path:
+    """The plant file named, else the one beside the log."""
+    if not log.is_file():
+        raise LogFileError(f"{log}: there is no such file; give a log to replay")
+    beside = log.with_name("plant.toml")
+    if given is None and not beside.is_file():
+        raise FormError([f"--plant: is missing, and there is no {beside} beside the log; give one"])
+    return given or beside
 
 
 def _counted(stream: Iterator[Message], bar: Any) -> Iterator[Message]:

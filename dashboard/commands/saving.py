@@ -26,6 +26,7 @@ from dashboard.command import (
     settings_of,
     status,
 )
+from dashboard.numbers import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -34,12 +35,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pump", metavar="ID", help="only swaps of this pump")
     parser.add_argument(
         "--hours",
-        type=float,
+        type=HOURS_A_YEAR,
         metavar="H",
         help="running hours a year, stipulated (option A) instead of measured",
     )
     parser.add_argument(
-        "--hours-within", type=float, default=0.1, metavar="SHARE", help="and their bounds (0.1)"
+        "--hours-within", type=SHARE, default=0.1, metavar="SHARE", help="and their bounds (0.1)"
     )
     parser.add_argument(
         "--two-plugs", action="store_true", help="another plug measured the new pump"
@@ -49,30 +50,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def money_arguments(parser: argparse.ArgumentParser) -> None:
     """``--cost``, ``--spent-anyway``, ``--years``, ``--interest``."""
-    parser.add_argument("--cost", type=float, metavar="MONEY", help="what the exchange costs")
+    parser.add_argument(
+        "--cost", type=NOT_NEGATIVE, metavar="MONEY", help="what the exchange costs"
+    )
     parser.add_argument(
         "--spent-anyway",
-        type=float,
+        type=NOT_NEGATIVE,
         default=0.0,
         metavar="MONEY",
         help="of it, what a worn pump would have cost anyway",
     )
-    parser.add_argument("--years", type=float, default=10.0, help="life of the new pump (10)")
-    parser.add_argument("--interest", type=float, default=0.03, help="yearly interest (0.03)")
+    parser.add_argument("--years", type=POSITIVE, default=10.0, help="life of the new pump (10)")
+    parser.add_argument("--interest", type=SHARE, default=0.03, help="yearly interest (0.03)")
 
 
 def terms_of(arguments: argparse.Namespace, *, within: float = 0.0) -> Terms | None:
-    """Terms of the investment, None without a cost.
-
-    Raises
-    ------
-    FormError
-        A figure cannot be.
-    """
+    """Terms of the investment, None without a cost."""
     if arguments.cost is None:
         return None
-    if arguments.cost < 0 or arguments.years <= 0 or not 0 <= arguments.interest < 1:
-        raise FormError(["--cost, --years, --interest: give 0 or more, above 0, and 0 to 1"])
     return Terms(
         investment=arguments.cost,
         years=arguments.years,

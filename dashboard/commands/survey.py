@@ -15,6 +15,7 @@ from dashboard.command import (
     say,
     settings_of,
 )
+from dashboard.numbers import NOT_NEGATIVE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -22,7 +23,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     broker_arguments(parser)
     json_argument(parser)
     parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
-    parser.add_argument("--seconds", type=float, default=30.0, help="how long to listen (30)")
+    parser.add_argument(
+        "--seconds", type=NOT_NEGATIVE, default=30.0, help="how long to listen (30)"
+    )
     parser.add_argument("--topics", default="#", metavar="FILTER", help="topic filter (#)")
     parser.add_argument("--timezone", default="UTC", help="the plant's zone, like Europe/Dublin")
     parser.add_argument("--out", type=Path, metavar="FILE", help="write the draft plant file here")

@@ -39,6 +39,8 @@ from dashboard.command import (
     warn,
 )
 from dashboard.commands.logbook import one_plant
+from dashboard.numbers import NOT_NEGATIVE
+from dashboard.words import count
 
 _CARD_KEYS: dict[str, Callable[[str], Any]] = {
     "drive": lambda text: _one_of(text, ("electronic", "induction")),
@@ -69,7 +71,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pump", metavar="ID", help="pump that is exchanged")
     parser.add_argument("--who", default="", help="who does it")
     parser.add_argument("--time", metavar="TIME", help="when the new pump went in, RFC 3339")
-    parser.add_argument("--claim", type=float, metavar="KWH", help="saving a year as promised")
+    parser.add_argument(
+        "--claim", type=NOT_NEGATIVE, metavar="KWH", help="saving a year as promised"
+    )
     parser.add_argument("--mode", metavar="WORDS", help="mode and setting the new pump is left at")
     parser.add_argument("--night", choices=("on", "off"), help="night reduction of the new pump")
     keys = " ".join(f"{key}=..." for key in _CARD_KEYS)
@@ -125,7 +129,9 @@ def _pump(plant: Plant, arguments: argparse.Namespace) -> str:
     if arguments.pump is None and len(known) == 1:
         return known[0]
     if arguments.pump not in known:
-        raise FormError([f"--pump: '{arguments.pump}' is no pump of {plant.name}; known: {known}"])
+        raise FormError(
+            [f"--pump: '{arguments.pump}' is no pump of {plant.name}; known: {', '.join(known)}"]
+        )
     return str(arguments.pump)
 
 
@@ -140,7 +146,7 @@ def _list(plants: list[Plant], book: SwapBook, *, as_json: bool) -> int:
         )
         return DONE
     for plant, known in found:
-        say(f"{plant.name}, {len(known)} swaps")
+        say(f"{plant.name}, {count(len(known), 'swap')}")
         for one in known:
             number = f"record {one.record.id}" if one.record else "plant file only"
             say(f"  {format_rfc3339(_time(one))} {one.swap.pump} ({number})")

@@ -28,6 +28,7 @@ from dashboard.command import (
     settings_of,
 )
 from dashboard.commands.logbook import one_plant
+from dashboard.numbers import NOT_NEGATIVE
 
 _LOOK_EVERY_S = 5.0
 
@@ -59,7 +60,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-offset", action="store_true", help="without unplugging the pump for the plug's offset"
     )
-    parser.add_argument("--display", type=float, metavar="W", help="end: what the pump shows")
+    parser.add_argument(
+        "--display", type=NOT_NEGATIVE, metavar="W", help="end: what the pump shows"
+    )
     parser.add_argument("--who", default="", help="who does it")
 
 
@@ -94,7 +97,7 @@ def _pump(plant: Plant, name: str | None) -> Pump:
     if name is None and len(pumps) == 1:
         return next(iter(pumps.values()))
     if name not in pumps:
-        raise FormError([f"--pump: '{name}' is no pump of {plant.name}; known: {list(pumps)}"])
+        raise FormError([f"--pump: '{name}' is no pump of {plant.name}; known: {', '.join(pumps)}"])
     if plant.first(name, "power") is None:
         raise FormError([f"--pump: '{name}' has no power channel; a trial needs its smart plug"])
     return pumps[name]

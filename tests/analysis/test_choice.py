@@ -118,3 +118,13 @@ def test_nameplate_stands_in_for_the_old_pump() -> None:
     assert found.value == pytest.approx(275)
     assert (found.low, found.high) == (pytest.approx(202.5), pytest.approx(357.5))
     assert "stipulated" in found.basis
+
+
+def test_more_hours_than_a_year_has_are_not_asked() -> None:
+    """A third more than 8,000 h would be 10,667; the year ends at 8,760, so does the saving."""
+    hours = Estimate(8000.0, 7600.0, 8400.0, "h")
+    need = Need(heat_kw=HEAT, spread_k=(10.0, 20.0), loop_m=40.0)
+    use = Use(old=Estimate(400.0, 380.0, 420.0, "kW.h"), hours=hours)
+    found = choose(OLD, need, use, tariff=TARIFF, terms=None)
+    more = found.what_if["a third more hours"].value
+    assert more == pytest.approx(found.saving.value * 8760 / 8000, rel=0.01)

@@ -171,10 +171,17 @@ def test_instruments_widen_the_index() -> None:
         ([(2, 4, 45), (1.5, 3.5, 28), (1.2, 3, 17), (1, 3, 17)], "25 to 100 %"),
         ([(2, 4, 45), (1.5, 3.5, 28), (1.5, 3, 17), (0.5, 3, 17)], "twice"),
         ([(0.2, 0.4, 45), (0.15, 0.35, 28), (0.1, 0.3, 17), (0.05, 0.2, 17)], "1 to 2500 W"),
-        ([(2, -4, 45), (1.5, 3.5, 28), (1, 3, 17), (0.5, 3, 17)], "positive"),
+        ([(2, -4, 45), (1.5, 3.5, 28), (1, 3, 17), (0.5, 3, 17)], "above 0"),
     ],
 )
 def test_tables_that_cannot_be_rated(rows: list, words: str) -> None:
     """Each is refused with what is wrong and what is needed."""
     with pytest.raises(StokeholdError, match=words):
         rate(PumpTable.of(rows))
+
+
+def test_point_at_zero_flow_is_a_point_of_the_table() -> None:
+    """A pump against a shut valve still lifts and draws power: such rows are measured too."""
+    rows = [(2, 4, 45), (1.5, 3.5, 28), (1, 3, 17), (0.5, 2.5, 12)]
+    without = rate(PumpTable.of(rows)).index.value
+    assert rate(PumpTable.of([*rows, (0, 2.2, 9)])).index.value == pytest.approx(without, rel=0.02)

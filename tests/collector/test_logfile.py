@@ -98,6 +98,14 @@ def test_clock_that_was_never_set_is_a_bad_row(tmp_path: Path, stamp: str) -> No
     assert [row.line for row in report.shown] == [2]
 
 
+@pytest.mark.parametrize("name", ["log.xlsx", "log.txt", "log.gz"])
+def test_log_is_written_under_an_ending_that_tells_its_form(tmp_path: Path, name: str) -> None:
+    """No CSV under the name of something else."""
+    with pytest.raises(LogFileError, match=r"written as \.csv, \.csv\.gz or \.parquet"):
+        write_log(tmp_path / name, [])
+    assert not (tmp_path / name).exists()
+
+
 def test_order_and_duplicates(tmp_path: Path) -> None:
     """Any order is read; of rows for one moment the last in the file wins."""
     path = tmp_path / "log.csv"

@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from collector.sqlite_store import SqliteStore
 from dashboard.cli import COMMANDS, main
 
+REVERSED = ("2026-02-01T00:00:00Z", "--to", "2026-01-01T00:00:00Z")
 PLANT = """
 [plant]
 name = "Quay House"
@@ -108,6 +110,22 @@ def test_bad_rows_set_status_one_and_lose_nothing(
         (["energy", "--plant", "absent.toml"], "absent.toml: cannot be read"),
         (["energy", "--plant", "PLANT", "--log", "absent.csv"], "absent.csv: cannot be read"),
         (["energy", "--plant", "PLANT", "--log", "LOG", "--from", "noon"], "--from: 'noon'"),
+        (
+            ["energy", "--plant", "PLANT", "--log", "LOG", "--from", "2026-02-01T00:00:00Z"],
+            "--from: the readings end at 2026-01-02T23:59:00.001Z; give an earlier time",
+        ),
+        (
+            ["energy", "--plant", "PLANT", "--log", "LOG", "--to", "2025-12-01T00:00:00Z"],
+            "--to: the readings begin at 2026-01-01T00:00:00Z; give a later time",
+        ),
+        (
+            ["export", "x.csv", "--plant", "PLANT", "--from", *REVERSED],
+            "--to: lies before --from; exchange them",
+        ),
+        (["replay", "absent.csv"], "absent.csv: there is no such file"),
+        (["replay", "LOG", "--plant", "absent.toml"], "absent.toml: cannot be read"),
+        (["restore", "absent.tar"], "absent.tar: there is no such file"),
+        (["rating", "--plant", "PLANT", "--log", "LOG", "--pump", "nope"], "'nope' is no pump of"),
         (["survey"], "--broker: is missing"),
         (["export", "x.csv", "--plant", "PLANT", "--channel", "y"], "'y' is no channel"),
     ],
@@ -128,6 +146,108 @@ def test_unusable_input_is_status_two_and_one_line(
     assert captured.out == ""
     assert captured.err.count("\n") == 1
     assert message in captured.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ("saving --hours 99999", "--hours: '99999' must be a number from 0 to 8760"),
+        ("saving --hours nan", "--hours: 'nan' must be a number from 0 to 8760"),
+        ("saving --hours -3", "--hours: '-3' must be"),
+        ("saving --hours-within 1.5", "--hours-within: '1.5' must be a number from 0 to 1"),
+        ("saving --cost nan", "--cost: 'nan' must be a number from 0 on"),
+        ("saving --years 0", "--years: '0' must be a number above 0"),
+        ("choose --heat-kw -8", "--heat-kw: '-8' must be"),
+        ("choose --heat-kw nan", "--heat-kw: 'nan' must be"),
+        ("choose --heat-kw 8 --spread-k 0", "--spread-k: '0' must be"),
+        ("choose --loop-m -5", "--loop-m: '-5' must be"),
+        ("choose --hours 20000", "--hours: '20000' must be"),
+        ("energy --co2-electricity -1", "--co2-electricity: '-1' must be"),
+        ("energy --co2-fuel nan", "--co2-fuel: 'nan' must be"),
+        ("rating --rated-flow 0 --rated-head 0", "--rated-flow: '0' must be"),
+        ("rating --within 0.02 -1 0", "--within: '-1' must be"),
+        ("rating --within nan 0 0", "--within: 'nan' must be"),
+        ("check --port 0", "--port: '0' must be a whole number from 1 to 65535"),
+        ("rehearse stall --days -3", "--days: '-3' must be"),
+        ("rehearse stall --days 0", "--days: '0' must be"),
+        ("rehearse stall --days nan", "--days: 'nan' must be"),
+        ("rehearse stall --fleet 0", "--fleet: '0' must be"),
+        ("energy --plants x", "the following arguments are required: --plant"),
+        ("energie", "invalid choice"),
+    ],
+)
+def test_argument_that_cannot_be_is_one_line(
+    arguments: str, message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A number out of its range is refused where it is read, by one way for all commands."""
+    with pytest.raises(SystemExit) as ended:
+        main(arguments.split())
+    assert ended.value.code == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert message in captured.err
+
+
+@pytest.mark.parametrize(
+    "command",
+    ["cycles", "energy", "health", "boiler", "mode", "saving", "report r.pdf", "export x.csv"],
+)
+def test_reading_where_no_store_is_makes_none(
+    command: str, plant: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A mistyped folder is told, and stays as it was."""
+    monkeypatch.chdir(plant.parent)
+    assert main([*command.split(), "--plant", str(plant)]) == 2
+    assert "no store at stokehold.sqlite; set [store] path" in capsys.readouterr().err
+    assert [file.name for file in plant.parent.iterdir()] == ["plant.toml"]
+
+
+def test_rows_of_unknown_channels_are_something_to_be_told(plant: Path, log: Path) -> None:
+    """An analysis of part of a log says so by its status, as import does."""
+    with log.open("a") as file:
+        file.write("2026-01-01T00:00:00Z,attic.power,40\n")
+    assert main(["energy", "--plant", str(plant), "--log", str(log)]) == 1
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        (
+            "2026-01-01T00:00:00Z,attic.power,40\n",
+            "none of its channels is in the plant file (attic",
+        ),
+        ("someday,heating.power,40\n", "log.csv:2: time is no RFC 3339 time"),
+        ("", "holds no reading"),
+    ],
+)
+def test_log_without_a_usable_row_is_refused(
+    row: str, message: str, plant: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No span of 1970 is told of a log that gives nothing."""
+    path = tmp_path / "log.csv"
+    path.write_text("time,channel,value\n" + row)
+    assert main(["energy", "--plant", str(plant), "--log", str(path)]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert message in captured.err
+
+
+def test_energy_in_json_holds_all_that_the_text_tells(
+    plant: Path, log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Totals, the plug's own use, fuel, and emissions where a factor is given."""
+    asked = ["energy", "--plant", str(plant), "--log", str(log), "--json"]
+    assert main(asked) == 0
+    plain = json.loads(capsys.readouterr().out)
+    totals = {"electricity_per_year", "electricity_cost_per_year", "plug_own_per_year"}
+    assert {"pumps", "boilers", "fuel"} | totals <= set(plain)
+    assert "co2_per_year" not in plain["pumps"][0]
+    assert main([*asked, "--co2-electricity", "0.4"]) == 0
+    pump = json.loads(capsys.readouterr().out)["pumps"][0]
+    assert pump["co2_per_year"]["value"] == pytest.approx(0.4 * pump["per_year"]["value"], rel=1e-4)
+    assert pump["co2_per_year"]["unit"] == "kg"
 
 
 def test_check_names_every_mistake(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -151,6 +271,7 @@ def test_folder_of_plants_answers_for_each(
     folder.mkdir()
     (folder / "a.toml").write_text(PLANT)
     (folder / "b.toml").write_text(PLANT.replace("Quay House", "Mill House"))
+    SqliteStore(tmp_path / "stokehold.sqlite").close()
     assert main(["energy", "--plant", str(folder), "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert [p["plant"] for p in document["plants"]] == ["Quay House", "Mill House"]
@@ -167,3 +288,13 @@ def test_every_command_has_help_and_stands_in_the_readme(
         assert ended.value.code == 0
         assert command.words in capsys.readouterr().out.replace("\n", " ")
         assert f"stokehold {command.name}" in readme
+
+
+def test_running_power_is_told_of_a_few_hours(
+    plant: Path, log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Three hours at 40 W hold no whole day, and were measured running all the same."""
+    span = ["--from", "2026-01-01T06:00:00Z", "--to", "2026-01-01T09:00:00Z"]
+    assert main(["rating", "--plant", str(plant), "--log", str(log), "--json", *span]) == 0
+    (pump,) = json.loads(capsys.readouterr().out)["pumps"]
+    assert pump["mean_running_power_w"] == pytest.approx(40.0)

@@ -110,3 +110,19 @@ def test_pictures_are_drawn(tmp_path):
     page = tmp_path / "page.html"
     assert main(["rehearse", "stall", "--pictures", str(page)]) == 0
     assert "plotly-graph-div" in page.read_text()
+
+
+def test_what_is_written_is_told_in_one_document(tmp_path, capsys, monkeypatch):
+    """Fleet, samples and pictures answer --json as every command does."""
+    monkeypatch.setattr("dashboard.commands.rehearse.SAMPLES", ["healthy_week"])
+    monkeypatch.setattr("dashboard.commands.rehearse.sample", lambda _name: None)
+    monkeypatch.setattr("dashboard.commands.rehearse.write_rehearsal", lambda *_a, **_k: 7)
+    monkeypatch.setattr("dashboard.rehearsal_pictures.write_pictures", lambda *_a: None)
+    asked = ["rehearse", "--json", "--samples", str(tmp_path)]
+    assert main(asked) == 0
+    assert json.loads(capsys.readouterr().out)["rows"] == {"healthy_week": 7}
+    assert main(["rehearse", "--json", "--pictures", "p.html"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"pictures": "p.html"}
+    fleet = ["rehearse", "stall", "--fleet", "1", "--days", "1", "--no-year", "--parquet"]
+    assert main([*fleet, "--out", str(tmp_path / "fleet"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["houses"] == 1

@@ -119,7 +119,8 @@ def test_rating_of_a_pump_in_use_is_no_index(log: Path, tmp_path: Path, capsys) 
     ("text", "words"),
     [
         ("flow,head\n1,2\n", "line 1 must name"),
-        ("flow_m3h,head_m,power_w\n2,4,x\n", "line 2"),
+        ("flow_m3h,head_m,power_w\n2,4,x\n", "pump.csv:2: could not convert"),
+        ("flow_m3h,head_m,power_w\n2,4,45\n-1,4,45\n", "pump.csv:3: flow must not be negative"),
         ("flow_m3h,head_m,power_w\n2,4,45\n", "at least four"),
     ],
 )
