@@ -70,7 +70,9 @@ class BoilerCycles:
 
     Where no source tells single firings, `tells` is ``running``: there are no
     cycles, `running` holds the stretches over which the boiler worked, and
-    `note` says why.
+    `note` says why. `brief_share` is the share of firings seen in a single
+    reading, as many of which may have fallen between two; None of a source that
+    reports changes as they happen.
     """
 
     boiler: str
@@ -86,6 +88,7 @@ class BoilerCycles:
     tells: Tells = "firings"
     note: str = ""
     running: tuple[Span, ...] = ()
+    brief_share: float | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -99,6 +102,8 @@ class BoilerCycles:
             "cross_check": self.check.document() if self.check else None,
             "edge_uncertainty_s": plain(self.edge_s),
             "tells": self.tells,
+            "brief_share": plain(self.brief_share, 3),
+            "brief_words": brief_words(self.brief_share, self.step_s),
             "note": self.note,
             "running": [
                 {"start": format_rfc3339(one.start_ms), "end": format_rfc3339(one.end_ms)}
@@ -160,6 +165,31 @@ def boiler_cycles(
         best.levels,
         _check(plant, boiler, record, span, best=best) if is_checked else None,
         note=best.note,
+        brief_share=_brief_share(plant, best),
+    )
+
+
+_BRIEF_STEPS = 1.5
+_LEAST_BRIEF = 0.005
+
+
+def _brief_share(plant: Plant, best: Firings) -> float | None:
+    """Share of whole firings that are seen in one reading only."""
+    channel = next(c for c in plant.channels if c.id == best.channel)
+    whole = best.runs.opens & best.runs.closes
+    if channel.reports == "change" or best.step_s > _FINE_S or not whole.any():
+        return None
+    length_s = (best.runs.end_ms - best.runs.start_ms)[whole] / SECOND_MS
+    return float(np.mean(length_s < _BRIEF_STEPS * best.step_s))
+
+
+def brief_words(share: float | None, step_s: float) -> str:
+    """What a share of firings seen in one reading only means for their count; empty where none."""
+    if share is None or share < _LEAST_BRIEF:
+        return ""
+    return (
+        f"{share:.0%} of firings show in one reading only, {step_s:.0f} s apart: "
+        "about as many as that may fall between readings and go unseen"
     )
 
 

@@ -10,7 +10,7 @@ part load and fall again in the cold, where that is depends on how the house cal
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import expit, ndtr
 
 from analysis.full_hours import HEATING_H, SPREAD
 from analysis.readings import FloatArray, IntArray
@@ -25,7 +25,15 @@ _SUN_K = (1.5, 1.0)
 _CALLS = (3.0, 0.8)
 """Calls for heat a day, by room and clock (common practice, no source)."""
 _LEAST_FLAME = (0.15, 0.40)
-_ALWAYS, _BY_ROOM = 0.5, 0.8
+_SWITCH_K = 0.5
+"""Kelvin about the limit within which a day is part heated, part not."""
+_BASE, _BASE_MODULATING, _BASE_SPREAD = 0.075, 0.025, 0.55
+"""Share of the rated input that jacket, flue and pipes lose while water is kept hot for a call: 2
+to 20 %, of a modulating boiler, small and cool, 1 to 6 % (common practice, no source). It makes an
+old boiler fire about as often on mild days as on cool ones, as long as heat is called for."""
+_ALWAYS, _ALWAYS_OLD, _BY_ROOM = 0.5, 0.65, 0.85
+"""Chances that a modulating or an old boiler is kept warm by its own thermostat, not called by the
+room; and from where on the room's call decides alone (common practice, no source)."""
 _SCATTER = (0.35, 0.4)
 _WORTH = 1.0 / 5.0
 """Weather and habits hang together for days: five days are worth one."""
@@ -37,10 +45,12 @@ _NODES = (np.array([0.6, 1.0, 1.4]), np.array([0.25, 0.5, 0.25]))
 class Seen(NamedTuple):
     """Days seen, one an entry: outdoors [Cel], shape (n,) or (k, n); sun 0 to 1; what was counted.
 
-    `on_h` and `demand_h` are hours of firing and of heat demand; NaN where unknown.
+    `slow_c` is the same weather as `damped` leaves it. `on_h` and `demand_h` are hours of firing
+    and of heat demand; NaN where unknown.
     """
 
     temp_c: FloatArray
+    slow_c: FloatArray
     sun: FloatArray
     starts: FloatArray
     on_h: FloatArray
@@ -61,14 +71,39 @@ class _Ways(NamedTuple):
     stroke_s: FloatArray
     calls: FloatArray
     scatter: FloatArray
+    base: FloatArray
 
 
 class _Brought(NamedTuple):
-    """What a day brings: starts, hours of firing, hours of demand, each of shape (k, n)."""
+    """What a day brings: starts, hours of firing, hours of demand, each of shape (k, n).
+
+    `is_on` is the chance that heating is not shut off for the season.
+    """
 
     starts: FloatArray
     on_h: FloatArray
     demand_h: FloatArray
+    is_on: FloatArray
+
+
+_KEPT = float(np.exp(-1.0))
+
+
+def damped(temp_c: FloatArray) -> FloatArray:
+    """Daily means as a control with a lag of a day feels them: by these heating is shut off.
+
+    Parameters
+    ----------
+    temp_c : ndarray, shape (..., n)
+        Daily means of days in a row [Cel], none missing.
+    """
+    found = np.empty_like(temp_c)
+    state = temp_c[..., 0].copy()
+    for day in range(temp_c.shape[-1]):
+        temp = temp_c[..., day]
+        found[..., day] = temp + (state - temp) * (1.0 - _KEPT)
+        state = temp + (state - temp) * _KEPT
+    return found
 
 
 def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
@@ -84,6 +119,10 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
     cell = at.astype(np.intp)
     row = np.arange(len(kicks))
     lack = heat_k[row, cell] + (heat_k[row, cell + 1] - heat_k[row, cell]) * (at - cell)
+    usual, always = (_BASE_MODULATING, _ALWAYS) if flame.modulates else (_BASE, _ALWAYS_OLD)
+    base = usual * np.exp(_BASE_SPREAD * kicks[:, 11])
+    days = 0.5 * (heat_k[row, cell + 1] - heat_k[row, cell])
+    hours = np.maximum(hours - 24.0 * days * base, 0.5 * hours)
     low, high = _LEAST_FLAME
     least = low + (high - low) * even[:, 7] if flame.modulates else np.ones(len(kicks))
     found = (
@@ -91,13 +130,14 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
         np.maximum(_SUN_K[0] + _SUN_K[1] * kicks[:, 1], 0.0),
         0.5 + 2.0 * even[:, 2],
         24.0 * lack / hours,
-        np.clip((even[:, 4] - _ALWAYS) / (_BY_ROOM - _ALWAYS), 0.0, 1.0),
+        np.clip((even[:, 4] - always) / (_BY_ROOM - always), 0.0, 1.0),
         0.3 + 0.7 * even[:, 5],
         np.minimum(0.6 + 0.6 * even[:, 6], 1.0),
         least,
         flame.stroke_s * np.exp(flame.spread * kicks[:, 8]),
         _CALLS[0] * np.exp(_CALLS[1] * kicks[:, 9]),
         _SCATTER[0] * np.exp(_SCATTER[1] * kicks[:, 10]),
+        base,
     )
     return _Ways(*(np.asarray(one[:, None], np.float64) for one in found))
 
@@ -105,21 +145,22 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
 _PARAMETERS = len(_Ways._fields)
 
 
-def _brought(ways: _Ways, temp_c: FloatArray, sun: FloatArray) -> _Brought:
+def _brought(ways: _Ways, temp_c: FloatArray, slow_c: FloatArray, sun: FloatArray) -> _Brought:
     """What days bring in each possibility."""
+    is_on = expit((ways.limit_c - slow_c) / _SWITCH_K)
     lack = (ways.limit_c - ways.sun_k * (sun - 0.3) - temp_c) / ways.soft_k
     needed = ways.soft_k * np.logaddexp(0.0, lack) / ways.full_k
     starts, on_h, demand_h = (np.zeros(needed.shape) for _ in range(3))
     for part, weight in zip(*_NODES, strict=True):
         load = np.minimum(needed * part, 1.0)
-        called = np.minimum(load / ways.whole, 1.0) ** ways.called * ways.most
+        called = is_on * np.minimum(load / ways.whole, 1.0) ** ways.called * ways.most
         called = np.maximum(called, load)
-        share = np.minimum(load / (called * ways.least), 1.0)
+        share = np.minimum((load / called + ways.base) / ways.least, 1.0)
         starts += weight * 86_400.0 * called * share * (1.0 - share) / ways.stroke_s
         on_h += weight * 24.0 * called * share
         demand_h += weight * 24.0 * called
     starts += ways.calls * np.minimum(needed * ways.full_k / 2.0, 1.0)
-    return _Brought(starts, on_h, demand_h)
+    return _Brought(starts, on_h, demand_h, is_on)
 
 
 def _log_chance(ways: _Ways, seen: Seen) -> FloatArray:
@@ -127,15 +168,15 @@ def _log_chance(ways: _Ways, seen: Seen) -> FloatArray:
 
     By Student's t with four degrees of freedom, as single days are not lived by the weather.
     """
-    given = _brought(ways, seen.temp_c, seen.sun)
+    given = _brought(ways, seen.temp_c, seen.slow_c, seen.sun)
     total = np.zeros(len(ways.limit_c))
     pairs = ((seen.starts, given.starts, 1.0), (seen.on_h, given.on_h, 1.0),
              (seen.demand_h, given.demand_h, 1.5))  # fmt: skip
     for told, held, doubt in pairs:
         known = np.isfinite(told)
-        mean = held[:, known]
-        variance = doubt**2 * (0.25 + (0.5 * ways.scatter) ** 2 * mean)
-        off = (np.sqrt(told[known]) - np.sqrt(mean)) ** 2 / variance
+        mean, on = held[:, known], given.is_on[:, known]
+        variance = doubt**2 * (0.25 + ((0.5 * ways.scatter) ** 2 + 1.0 - on) * mean)
+        off = (np.sqrt(told[known]) - np.sqrt(on * mean)) ** 2 / variance
         total -= 0.5 * (np.log(variance) + 5.0 * np.log1p(off / 4.0)).sum(axis=1)
     return np.asarray(_WORTH * total)
 
@@ -181,7 +222,8 @@ def drawn_starts(seen: Seen, flame: Flame, year_c: FloatArray, sun: FloatArray) 
             gain = step * (new - chance) + 0.5 * ((kicks**2).sum(1) - (tried**2).sum(1))
             taken = np.log(rng.random(count)) < gain
             kicks[taken], chance[taken] = tried[taken], new[taken]
-    return _brought(_ways(kicks, flame, heat_k[row]), year_c[row], sun).starts
+    year_c = year_c[row]
+    return _brought(_ways(kicks, flame, heat_k[row]), year_c, damped(year_c), sun).starts
 
 
 class _Cloud(NamedTuple):
@@ -194,7 +236,9 @@ class _Cloud(NamedTuple):
     def chance(self, kicks: FloatArray, row: IntArray) -> FloatArray:
         """Log likelihood of possibilities, each in the weather of a row."""
         seen = self.seen
-        own = seen._replace(temp_c=seen.temp_c[row]) if seen.temp_c.ndim == 2 else seen
+        own = seen
+        if seen.temp_c.ndim == 2:
+            own = seen._replace(temp_c=seen.temp_c[row], slow_c=seen.slow_c[row])
         return _log_chance(_ways(kicks, self.flame, self.heat_k[row]), own)
 
 

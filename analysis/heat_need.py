@@ -53,7 +53,7 @@ def design_heat_kw(plant: Plant, record: Record, span: Span, design_c: float) ->
     low, high = np.quantile(drawn, (0.025, 0.975))
     share = (low / 24, float(np.clip(fit.use_at(design_c), 0, 24)) / 24, high / 24)
     least, usual, most = (s * e * boiler.input_kw for s, e in zip(share, EFFICIENCY, strict=True))
-    words = f"burner hours of {len(points)} days, at {design_c:g} Cel"
+    words = f"burner hours of {len(points)} days, at {design_c:g} °C"
     return Estimate(float(usual), float(min(least, usual)), float(max(most, usual)), "kW", words)
 
 

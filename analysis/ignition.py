@@ -47,6 +47,14 @@ _OFTEN = {"gas": _Often(2, 7, 0.0), "lpg": _Often(2, 7, 0.0), "oil": _Often(3, 4
 oil burner has one try of ten seconds, and a single miss is no trouble yet (common practice)."""
 
 
+_SPARK_S, _PURGE_S = 30.0, 30.0
+"""A try that lit nothing is a spark of some seconds and then a purge; no thermostat calls again so
+soon, as water cools more slowly and locks are longer (common practice, no source)."""
+_AGAIN = _Often(10, 14, 0.01)
+"""A sound gas burner lights at its second try once in some hundred starts at most (common practice,
+no source); told from ten in a fortnight on, as readings ten seconds apart see one try in four."""
+
+
 class FailedStarts(NamedTuple):
     """Which firings were starts without flame, and which of them were followed by a lock-out."""
 
@@ -117,6 +125,10 @@ def judge_ignition(situation: Situation) -> Verdict:
     """A boiler whose starts fail again and again."""
     boiler = next(b for b in situation.plant.boilers if b.id == situation.subject)
     seen = fired(situation, boiler)
+    again = tried_again(seen)
+    stretch = _worst_stretch(seen.start_ms, again, _AGAIN)
+    if stretch is not None:
+        return Verdict((_again_finding(situation, seen, again, first=stretch[0], last=stretch[1]),))
     found = failed_starts(situation, seen)
     if found is None:
         return Verdict(
@@ -130,6 +142,16 @@ def judge_ignition(situation: Situation) -> Verdict:
     if stretch is None:
         return Verdict()
     return Verdict((_finding(situation, seen, found, first=stretch[0], last=stretch[1]),))
+
+
+def tried_again(seen: Fired) -> BoolArray:
+    """Which electric runs were a try that lit nothing, followed at once by the next one."""
+    cycles = seen.found.cycles
+    if seen.found.method != "power" or _OFTEN[seen.boiler.fuel].share > 0.0:
+        return np.zeros(len(cycles), bool)
+    on_s = (seen.end_ms - seen.start_ms) / SECOND_MS
+    off_s = np.array([c.off_s or np.inf for c in cycles], np.float64)
+    return np.asarray((on_s <= _SPARK_S) & (off_s <= _PURGE_S))
 
 
 def _under_a_pumps_fault(situation: Situation, start_ms: IntArray) -> BoolArray:
@@ -196,6 +218,33 @@ def _finding(
                 f"starts without flame in {days:.1f} days, {locks} followed by a lock-out",
                 float(found.failed[within].sum()),
                 "hardly any",
+                "1",
+            ),
+        ),
+    )
+
+
+def _again_finding(
+    situation: Situation, seen: Fired, again: BoolArray, *, first: int, last: int
+) -> Finding:
+    start = seen.start_ms
+    within = slice(first, last + 1)
+    is_over = situation.span.end_ms - int(start[last]) > _AGAIN.days * DAY_MS
+    tries = int(again[within].sum())
+    days = (int(start[last]) - int(start[first])) / DAY_MS
+    return Finding(
+        subject=situation.subject,
+        fault="ignition_trouble",
+        start_ms=int(start[first]),
+        end_ms=int(start[last]) + DAY_MS if is_over else None,
+        urgency="soon",
+        confidence=0.7,
+        evidence=(
+            Evidence(
+                seen.found.channel or "",
+                f"tries without flame, each followed by another, in {days:.1f} days",
+                float(tries),
+                f"one in some hundred of the {last - first + 1} starts",
                 "1",
             ),
         ),

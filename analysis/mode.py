@@ -262,7 +262,7 @@ def strength_of(plant: Plant, pump: Pump, record: Record, span: Span) -> Strengt
     cold = mild = Estimate.unknown("K", "needs an outdoor temperature")
     if outdoor is not None and (known & np.isfinite(outdoor)).any():
         border = float(np.median(outdoor[known & np.isfinite(outdoor)]))
-        words = f"{basis}; outdoors {{}} {border:.0f} Cel"
+        words = f"{basis}; outdoors {{}} {border:.0f} °C"
         cold = spread(heat[known & (outdoor < border)], "K", words.format("below"))
         mild = spread(heat[known & (outdoor >= border)], "K", words.format("above"))
     return Strength(verdict=_strength(whole, pump), difference=whole, cold=cold, mild=mild)

@@ -189,6 +189,8 @@ def score_cycles(
     truth: Mapping[str, Any],
     cycles: Mapping[str, Any],
     known: Sequence[Span] | None = None,
+    *,
+    step_s: float | None = None,
 ) -> None:
     """Count the burner cycles of one rehearsal.
 
@@ -204,6 +206,8 @@ def score_cycles(
         Truth document; cycles document of any program.
     known : sequence of Span, optional
         Where the source was heard at all; firings that lie elsewhere do not count.
+    step_s : float, optional
+        Distance of the source's readings [s]; None of one that reports changes as they happen.
     """
     boilers = [b for b in cycles["boilers"] if b.get("method")]
     if not boilers:
@@ -218,8 +222,12 @@ def score_cycles(
     ]
     tally.true += len(true)
     tally.found += len(found)
+    brief = [one for one in true if one[2] - one[0] < 2000.0 * (step_s or 0.0)]
+    tally.brief_true += len(brief)
+    tally.brief_found += _about(brief, found, round(2000.0 * (step_s or 0.0)))
     for start, end, one in _pairs(true, found):
         tally.matched += 1
+        tally.brief_matched += one[2] - one[0] < 2000.0 * (step_s or 0.0)
         tally.edges_s.append(min(abs(start - one[0]), abs(start - one[1])) / 1000.0)
         tally.edges_s.append(abs(end - one[2]) / 1000.0)
 
@@ -247,6 +255,17 @@ def _pairs(
             pairs.append((start, end, true[k]))
             k += 1
     return pairs
+
+
+def _about(brief: list[tuple[int, int, int]], found: list[tuple[int, int]], late_ms: int) -> int:
+    """How many of those found overlap a brief firing, or come up to two readings after it."""
+    ends = [(called, end + late_ms) for called, _, end in brief]
+    count = k = 0
+    for start, end in sorted(found):
+        while k < len(ends) and ends[k][1] <= start:
+            k += 1
+        count += k < len(ends) and ends[k][0] < end
+    return count
 
 
 def score_energy(tally: Tally, truth: Mapping[str, Any], energy: Mapping[str, Any]) -> None:

@@ -38,12 +38,13 @@ def score_sources(tally: Tally, plant: Plant, record: Record, truth: Mapping[str
         for found in sources_of(plant, boiler, record, span):
             kind = f"{found.method}{_every(plant, found)}, {burner}"
             known = heard(plant, record, span, found.channel)
-            _score_source(tally.sources[kind], found, truth, known)
+            step_s = step_of(plant, found.channel, found.step_s)
+            _score_source(tally.sources[kind], found, truth, known=known, step_s=step_s)
         alone, coarse = _with_coarse_flow(plant, boiler, record, span)
         for found in sources_of(alone, boiler, coarse, span):
             kind = f"{found.method} at {_COARSE_S} s and {_COARSE_K} K, {burner}"
             known = heard(alone, coarse, span, found.channel)
-            _score_source(tally.sources[kind], found, truth, known)
+            _score_source(tally.sources[kind], found, truth, known=known, step_s=_COARSE_S)
 
 
 def heard(plant: Plant, record: Record, span: Span, channel: str | None) -> list[Span] | None:
@@ -58,15 +59,26 @@ def heard(plant: Plant, record: Record, span: Span, channel: str | None) -> list
     return [Span(a, b) for a, b in zip(starts, ends, strict=True) if b > a]
 
 
+def step_of(plant: Plant, channel: str | None, step_s: float) -> float | None:
+    """Distance of a channel's readings [s]; None where changes are told as they happen."""
+    told = next((c.reports for c in plant.channels if c.id == channel), "change")
+    return None if told == "change" else step_s
+
+
 def _score_source(
-    one: CycleTally, found: Firings, truth: Mapping[str, Any], known: list[Span] | None
+    one: CycleTally,
+    found: Firings,
+    truth: Mapping[str, Any],
+    *,
+    known: list[Span] | None,
+    step_s: float | None,
 ) -> None:
     one.sources += 1
     if found.tells == "firings":
         one.told += 1
         cycles = [cycle.document() for cycle in cycles_of(found)]
         told = {"boilers": [{"method": found.method, "cycles": cycles}]}
-        score_cycles(one, truth, told, known)
+        score_cycles(one, truth, told, known, step_s=step_s)
 
 
 def _every(plant: Plant, found: Firings) -> str:

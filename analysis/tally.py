@@ -47,7 +47,9 @@ class FaultTally:
 class CycleTally:
     """Counts of burner cycles, and how far the edges of those found lie from the truth [s].
 
-    `sources` counts what they were taken from, `told` those that tell single firings.
+    `sources` counts what they were taken from, `told` those that tell single firings. Of true,
+    found and matched ones the `brief_...` are shorter than two readings, which no rule can tell for
+    sure: one may fall between two readings, and a reading may be a step late.
     """
 
     sources: int = 0
@@ -55,6 +57,9 @@ class CycleTally:
     true: int = 0
     found: int = 0
     matched: int = 0
+    brief_true: int = 0
+    brief_found: int = 0
+    brief_matched: int = 0
     edges_s: list[float] = field(default_factory=list)
 
     def document(self) -> dict[str, Any]:
@@ -65,11 +70,19 @@ class CycleTally:
             "precision": precision,
             "recall": recall,
             "f1": _share(2 * self.matched, self.found + self.true) if self.true else None,
+            "brief": _share(self.brief_true, self.true),
+            "f1_of_longer": self._f1_of_longer(),
             "edge_error_s": {
                 "median": _quantile(self.edges_s, 0.5),
                 "p90": _quantile(self.edges_s, 0.9),
             },
         }
+
+    def _f1_of_longer(self) -> float | None:
+        """The same of firings that last two readings or more."""
+        matched = self.matched - self.brief_matched
+        true, found = self.true - self.brief_true, self.found - self.brief_found
+        return _share(2 * matched, true + found) if true else None
 
 
 def _no_alarms() -> defaultdict[str, dict[str, int]]:

@@ -98,7 +98,7 @@ def meter_limit(
     if klass not in _ELECTRIC:
         raise StokeholdError(f"{klass!r} is no class of a meter; use one of {[*_ELECTRIC]}")
     if not _AWAY[0] <= ambient_c <= _AWAY[1]:
-        raise StokeholdError(f"{ambient_c:g} Cel: no limits are set below -10 or above 40 Cel")
+        raise StokeholdError(f"{ambient_c:g} °C: no limits are set below -10 or above 40 °C")
     at_room = _AT_ROOM[0] <= ambient_c <= _AT_ROOM[1]
     low, high = _ELECTRIC[klass][0 if at_room else 1]
     if current_a >= currents.transition_a:

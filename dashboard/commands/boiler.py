@@ -6,6 +6,7 @@ from typing import Any
 
 from analysis.boiler_report import BoilerReport, Part, boiler_report
 from analysis.costs import FuelPicture, fuel_picture
+from analysis.cycles import brief_words
 from analysis.estimate import Estimate
 from analysis.faults import examine
 from analysis.faults_boiler import BOILER_FAULTS
@@ -108,6 +109,8 @@ def _say(asked: Asked, report: BoilerReport) -> None:
     say(f"  {found.boiler}: firings seen in {found.channel} ({found.method})")
     if found.note:
         say(f"    {found.note}")
+    if words := brief_words(found.brief_share, found.step_s):
+        say(f"    {words}")
     if found.check:
         say(f"    second source: {found.check.words}")
     for level in found.levels:

@@ -2,7 +2,7 @@
 
 import argparse
 
-from analysis.cycles import BoilerCycles, boiler_cycles
+from analysis.cycles import BoilerCycles, boiler_cycles, brief_words
 from dashboard.command import (
     answer_each,
     asked_records,
@@ -52,6 +52,8 @@ def _say_cycles(boiler: BoilerCycles) -> None:
     )
     if boiler.edge_s is not None:
         say(f"    edges to {boiler.edge_s:.0f} s{'; ' + boiler.note if boiler.note else ''}")
+    if words := brief_words(boiler.brief_share, boiler.step_s):
+        say(f"    {words}")
     if boiler.check:
         say(f"    second source: {boiler.check.words}")
     word = {True: "yes", False: "no", None: "cannot be said"}[s.short_cycling.is_short]

@@ -26,7 +26,7 @@ from analysis.scoring import (
     score_findings,
     score_saving,
 )
-from analysis.scoring_sources import heard, score_sources
+from analysis.scoring_sources import heard, score_sources, step_of
 from analysis.starts_year import starts_of_year
 from analysis.strokes import flame_of
 from analysis.tally import Tally
@@ -141,12 +141,14 @@ def _sources(folders: list[Path], *, is_json: bool) -> int:
     if is_json:
         answer(document)
         return DONE
-    columns = ("houses", "told", "true", "F1", "prec.", "recall", "edge s")
+    columns = ("houses", "told", "true", "F1", "prec.", "recall", "edge s", "brief", "longer")
+    say("brief: share shorter than two readings; longer: F1 of the others")
     say(f"{'firings by':44s}" + "".join(f"{name:>8s}" for name in columns))
     for kind, row in document.items():
         edge_s = row["edge_error_s"]["median"]
         figures = (row[name] for name in ("sources", "told", "true"))
-        shares = (_figure(v) for v in (row["f1"], row["precision"], row["recall"], edge_s))
+        told = (row["f1"], row["precision"], row["recall"], edge_s, row["brief"])
+        shares = (_figure(v) for v in (*told, row["f1_of_longer"]))
         say(f"{kind:44s}" + "".join(f"{one!s:>8s}" for one in (*figures, *shares)))
     return DONE
 
@@ -220,7 +222,9 @@ def _score_ours(tally: Tally, read: Rehearsed, span: Span, *, pace: Pace | None)
     for boiler in plant.boilers:
         seen = fired_in(plant, boiler, record, span)
         known = heard(plant, record, span, seen.found.channel)
-        score_cycles(tally.cycles, read.truth, {"boilers": [seen.found.document()]}, known)
+        told = {"boilers": [seen.found.document()]}
+        step_s = step_of(plant, seen.found.channel, seen.found.step_s)
+        score_cycles(tally.cycles, read.truth, told, known, step_s=step_s)
         if read.truth.get("year"):
             fuel = fuel_year(plant, boiler, record, span)
             burnt = Estimate.unknown("kW.h", fuel) if isinstance(fuel, str) else fuel.per_year

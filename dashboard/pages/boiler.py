@@ -14,7 +14,7 @@ from dashboard.cards import empty, fact, facts, fault_title, finding_card, part_
 from dashboard.figures import COLOURS, axis, chart
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View
-from dashboard.pages.costs import signature_charts
+from dashboard.pages.costs import needs, signature_charts
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 
@@ -104,13 +104,15 @@ def _share(value: float | None) -> str:
 
 def _charts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
     if sheet.get("tells") == "running":
-        return html.Div([_signature(view, boiler), _heat(view, boiler, sheet), _judged(sheet)])
+        told = [_signature(view, boiler), _year(view, boiler), _heat(view, boiler, sheet)]
+        return html.Div([*told, _judged(sheet)])
     return html.Div(
         [
             section("Firings, day by day", strip(view, sheet)),
             section("Starts through the year", calendar(sheet, view.plant.timezone)),
             section("How long it fires", lengths(sheet)),
             _signature(view, boiler),
+            _year(view, boiler),
             _heat(view, boiler, sheet),
             _outdoor(sheet),
             _judged(sheet),
@@ -210,7 +212,28 @@ def _signature(view: View, boiler: Boiler) -> Component:
     if own is None or "signature" not in own:
         why = (own or {}).get("reason", "it is worked out tonight")
         return section("Fuel over the weather", empty(f"No signature yet: {why}."))
-    return section("Fuel over the weather", *signature_charts(view, own))
+    return section("Fuel over the weather", needs(own), *signature_charts(view, own))
+
+
+def _year(view: View, boiler: Boiler) -> Component:
+    """Fuel of the boiler in a year, and beside it the electricity of boiler and pumps."""
+    costs = view.result("costs")
+    if costs is None:
+        return section("A year of it", empty("It is worked out tonight."))
+    fuel = next((f for f in costs["fuel"] if f["boiler"] == boiler.id), {"reason": "not known"})
+    if "reason" in fuel:
+        rows = [["Fuel", f"unknown: {fuel['reason']}", words.NOTHING]]
+    else:
+        rows = [_yearly("Fuel, net", fuel)]
+    rows += [
+        _yearly("Boiler's electricity", b) for b in costs["boilers"] if b["boiler"] == boiler.id
+    ]
+    rows += [_yearly(f"Electricity, pump {words.named(p['pump'])}", p) for p in costs["pumps"]]
+    return section("A year of it", table(("What", "A year", "Costs a year"), rows))
+
+
+def _yearly(name: str, one: dict[str, Any]) -> list[Component]:
+    return [name, words.estimate(one["per_year"]), words.estimate(one["cost_per_year"])]
 
 
 def _heat(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
@@ -260,6 +283,13 @@ def _judged(sheet: dict[str, Any]) -> Component:
     word = {True: "yes", False: "no", None: "cannot be said"}[judged["is"]]
     rows = [["Short cycling by rule of thumb", f"{word}: {judged['why']}"]]
     rows += [["may be", cause] for cause in sheet["short_cycling_causes"][:3]]
+    charging = sheet["charging"]
+    if charging["starts"]:
+        often = f"{words.figure(charging['starts_per_day'])} firings a day"
+        median = words.amount(charging["median_on"]["value"], "min")
+        rows.append(["Charging the store", f"{often}, {median} each; not counted as heating"])
+    rest = words.estimate(_percent(sheet["cooling_at_rest"]) | {"unit": "%/h"})
+    rows.append([f"Cooling at rest, {sheet['boiler']}", f"{rest}, of what it is above its room"])
     rows += [
         [f"Standing loss, {one['store']}", words.estimate(one["standing_loss"])]
         for one in sheet["stores"]
@@ -267,6 +297,8 @@ def _judged(sheet: dict[str, Any]) -> Component:
     rows.append(["Warming", sheet["heat_up_note"]])
     if sheet.get("note"):
         rows.append(["How sure", f"{sheet['note']}."])
+    if sheet.get("brief_words"):
+        rows.append(["Too short to see", f"{sheet['brief_words']}."])
     if sheet["cross_check"]:
         rows.append(["Second source", sheet["cross_check"]["words"]])
     rows += [[e["what"], e["says"]] for e in sheet["service"]["effects"]]

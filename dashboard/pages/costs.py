@@ -110,10 +110,11 @@ def _fuel(view: View, one: Document) -> Component:
     if "reason" in one:
         return section(title, empty(f"Unknown: {one['reason']}."))
     note = f"From the {one['source']}; {one['per_year']['basis']}."
-    return section(title, _needs(one), *signature_charts(view, one), note=note)
+    return section(title, needs(one), *signature_charts(view, one), note=note)
 
 
-def _needs(one: Document) -> Component:
+def needs(one: Document) -> Component:
+    """Signature, design load and the boiler's size over it, of one boiler's fuel."""
     design, signature = one["design"], one["signature"]
     told = [
         fact("Each kelvin colder adds", *_parts(signature["slope"]))

@@ -366,3 +366,20 @@ def test_a_charge_is_told_from_heating_by_the_pump_or_the_store() -> None:
     for plant, record in ((with_pump, by_pump), (PLANT, by_store)):
         told = fired_in(plant, boiler, record, span).is_charge
         assert np.flatnonzero(told).tolist() == list(range(0, 48, 4))
+
+
+@pytest.mark.parametrize(("failing", "told"), [(12, True), (0, False)])
+def test_repeated_tries_are_told_without_any_lock_out(failing: int, told: bool) -> None:
+    """A spark that lights nothing, a purge, the next try: twelve times in a week of 500 starts."""
+    time_ms = np.arange(0, 12 * DAY_MS, 10 * SECOND_MS)
+    second = time_ms // SECOND_MS
+    watts = np.where(second % 1800 < 600, 30.0, 3.0)
+    for k in range(failing):
+        begin = 5 * 86_400 + k * 18_000 + 1800
+        watts[(second >= begin - 30) & (second < begin - 20)] = 34.0
+    found = judge_ignition(situation({"boiler.power": Readings.of(time_ms, watts)}, 12)).findings
+    assert bool(found) is told
+    if told:
+        assert found[0].fault == "ignition_trouble"
+        assert found[0].evidence[0].value == failing
+        assert found[0].start_ms == pytest.approx(5 * DAY_MS, abs=HOUR_MS)

@@ -8,11 +8,11 @@ import pytest
 from analysis.boiler_report import HeatUp, boiler_report, heat_up_words
 from analysis.estimate import Estimate
 from analysis.firedays import FireDays, fired_in
-from analysis.firing_model import NUMBER, Seen, drawn_starts
+from analysis.firing_model import NUMBER, Seen, damped, drawn_starts
 from analysis.plant import Boiler, Channel, Plant
 from analysis.readings import Readings
 from analysis.service import Deed, service_of
-from analysis.starts_year import starts_by_outdoor, starts_of_year
+from analysis.starts_year import as_lived, starts_by_outdoor, starts_of_year
 from analysis.strokes import Flame
 from analysis.thumb import BoilerRules
 from analysis.timebase import DAY_MS, MINUTE_MS, Span, parse_rfc3339
@@ -71,10 +71,10 @@ def test_intervals_of_starts_cover_most_houses() -> None:
 
 
 def running_through(count: int) -> FireDays:
-    """Winter days of a modulating burner that runs through while the room calls, four times."""
+    """Winter days of a modulating burner that runs through while the clock calls, four times."""
     rng = np.random.default_rng(3)
     outdoor = 1.0 + 4.0 * rng.standard_normal(count)
-    hours = np.clip((15.5 - outdoor) * 1.0, 1.0, 24.0)
+    hours = np.full(count, 16.0)
     starts = rng.poisson(4.0, count).astype(np.float64)
     return FireDays(
         BEGIN + np.arange(count, dtype=np.int64) * DAY_MS, starts, np.zeros(count), hours, hours,
@@ -100,6 +100,7 @@ def test_starts_follow_the_published_law_of_part_load() -> None:
     count, stroke_s = 60, 150.0
     peak = 86_400.0 / stroke_s / 4.0
     seen = Seen(
+        np.full(count, 3.0),
         np.full(count, 3.0),
         np.zeros(count),
         np.full(count, peak * 8 / 9),
@@ -217,3 +218,43 @@ def test_slower_warming_than_a_year_before_is_noted() -> None:
         "Warms as fast"
     )
     assert heat_up_words((month("2026-01", 4.0), month("2026-02", 3.0))).startswith("No month")
+
+
+def kept_warm(first: int, count: int) -> tuple[FireDays, float]:
+    """Days of a boiler kept hot all day below 15 Cel of damped weather, and its year's starts.
+
+    Jacket and pipes take a tenth of its flame, each kelvin that the house lacks another fortieth.
+    """
+    rng = np.random.default_rng(8)
+    day = np.arange(365)
+    outdoor = 10.5 - 8.0 * np.cos(2 * np.pi * (day - 20) / 365) + 2.2 * rng.standard_normal(365)
+    is_on = damped(outdoor) < 15.0
+    load = 0.1 + 0.025 * np.maximum(15.0 - outdoor, 0.0)
+    starts = np.where(is_on, np.round(86_400.0 * load * (1.0 - load) / 230.0), 0.0)
+    hours, seen = 24.0 * is_on, slice(first, first + count)
+    days = FireDays(
+        BEGIN + day[seen].astype(np.int64) * DAY_MS, starts[seen], np.zeros(count),
+        (hours * load)[seen], hours[seen], np.full(count, np.nan), outdoor[seen],
+        np.ones(count, bool),
+    )  # fmt: skip
+    return days, float(starts.sum())
+
+
+def test_early_summer_tells_how_often_a_boiler_kept_warm_fires_in_winter() -> None:
+    """All or nothing by the day before, and nearly as often at 14 as at 5 Cel."""
+    days, truth = kept_warm(145, 60)
+    assert (days.starts == 0).any()
+    year = starts_of_year(days, "Europe/Berlin", Flame(230.0, 0.15, 0.0, modulates=False))
+    assert year.value == pytest.approx(truth, rel=0.25)
+    assert year.low < truth < year.high
+
+
+def test_weeks_out_of_habit_widen_the_year() -> None:
+    """Three weeks of ten times the starts, as with valves shut: more may follow, or none."""
+    held = np.full((500, 60), 10.0)
+    even = as_lived(np.full(60, 10.0), held)
+    odd = as_lived(np.where(np.arange(60) < 40, 10.0, 100.0), held)
+    assert even == pytest.approx(1.0)
+    low, middle, high = np.quantile(odd, (0.025, 0.5, 0.975))
+    assert 1.2 < middle < 3.0
+    assert high > 2.0 * low

@@ -147,3 +147,20 @@ def test_finer_source_is_preferred_to_a_coarse_one() -> None:
     found = boiler_cycles(PLANT, BOILER, record, Span(0, 23 * HOUR_MS))
     assert found.method == "fuel"
     assert found.summary.starts == 50
+
+
+def test_firings_seen_in_one_reading_only_are_told() -> None:
+    """Firings of 40 s by a plug of 60 s: a third falls between readings, the rest show once.
+
+    Of a plug of 10 s none is brief.
+    """
+    truth = regular(300, 2 / 3, 7.1)
+    slow, fine = (fired(truth, 38, step_s=step_s) for step_s in (60, 10))
+    span = Span(0, 38 * HOUR_MS)
+    found = boiler_cycles(PLANT, BOILER, {"boiler.power": slow}, span)
+    assert len(found.cycles) == pytest.approx(200, abs=15)
+    assert found.brief_share == 1.0
+    assert "100% of firings show in one reading only, 60 s apart" in found.document()["brief_words"]
+    finely = boiler_cycles(PLANT, BOILER, {"boiler.power": fine}, span)
+    assert finely.brief_share == 0.0
+    assert finely.document()["brief_words"] == ""

@@ -164,6 +164,28 @@ def test_firings_in_silence_do_not_count():
     assert tally.document()["f1"] == 0.0
 
 
+def test_firings_shorter_than_two_readings_are_counted_apart():
+    """By readings 90 s apart a firing of 100 s is brief, and so is what is found just after it."""
+    truth = {
+        "cycles": [
+            {"start": "2026-01-01T10:00:00Z", "end": "2026-01-01T10:05:00Z"},
+            {"start": "2026-01-01T11:00:00Z", "end": "2026-01-01T11:01:40Z"},
+        ]
+    }
+    told = [
+        {"start": "2026-01-01T10:00:30Z", "end": "2026-01-01T10:05:00Z", "complete": True},
+        {"start": "2026-01-01T11:02:00Z", "end": "2026-01-01T11:03:00Z", "complete": True},
+    ]
+    found = {"boilers": [{"method": "power", "cycles": told}]}
+    tally = CycleTally()
+    score_cycles(tally, truth, found, step_s=90.0)
+    row = tally.document()
+    assert (row["f1"], row["brief"], row["f1_of_longer"]) == (0.5, 0.5, 1.0)
+    as_changed = CycleTally()
+    score_cycles(as_changed, truth, found)
+    assert as_changed.document()["brief"] == 0.0
+
+
 def test_figures_count_error_and_coverage():
     """Relative error and whether the interval holds the truth, for energy and saving."""
     tally = Tally()

@@ -64,7 +64,7 @@ def test_no_such_class() -> None:
         platinum_limit_k("2", 60.0)
     with pytest.raises(StokeholdError, match="class of a meter"):
         meter_limit("AA", 1.0)
-    with pytest.raises(StokeholdError, match="50 Cel"):
+    with pytest.raises(StokeholdError, match="50 °C"):
         meter_limit("A", 1.0, ambient_c=50.0)
 
 

@@ -93,6 +93,21 @@ def test_findings_stand_ahead_of_the_charts_on_a_phone(
     assert heights == sorted(heights)
 
 
+def test_fuel_electricity_size_and_losses_stand_beside_the_firings(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """What the boiler and the pumps cost a year, how large it is, how it cools, how it charges."""
+    site, url = house
+    worked_out(site)
+    browser_page.goto(f"{url}/boiler")
+    year = browser_page.locator("section", has_text="A year of it")
+    for words in ("Fuel", "Boiler's electricity", "Electricity, pump Charging"):
+        expect(year).to_contain_text(words)
+    condition = browser_page.locator("section", has_text="Condition").last
+    expect(condition).to_contain_text("Charging the store")
+    expect(condition).to_contain_text("Cooling at rest, boiler")
+
+
 @pytest.mark.parametrize("width", [390, 1440])
 def test_fits_the_screen(house: tuple[Site, str], browser_page: Page, width: int) -> None:
     """Nothing is wider than a phone or a desk screen."""
