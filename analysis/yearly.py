@@ -120,7 +120,9 @@ def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> Years
     if is_freed or not (before.is_enough and after.is_enough):
         return YearsAbout(_alone(before), _alone(after), are_paired=False)
     first, second = _years((before, after))
-    return YearsAbout(first, second, are_paired=True)
+    days = int(before.history.days.known.sum())
+    told = f"{second.basis}; {days} days of the pump before it tell of the season as well"
+    return YearsAbout(first, replace(second, basis=told), are_paired=True)
 
 
 def _alone(stretch: "_Stretch | str") -> MeteredYear | str:

@@ -17,14 +17,15 @@ from analysis.readings import Record, record_span
 from analysis.timebase import EARLIEST_MS, LATEST_MS, Span, format_rfc3339, parse_rfc3339
 from analysis.wording import within
 from collector.errors import FormError, LogFileError
+from collector.journal import Journal
 from collector.logfile import Report, load_log
-from collector.open_store import open_store
+from collector.open_store import beside, open_store
 from collector.plantfile import load_plants
-from collector.settings import BrokerSettings, Settings, load_settings
+from collector.settings import JOURNAL_ADDRESS, BrokerSettings, Settings, load_settings
 from collector.site import open_journal
 from collector.store import Store, StoreRecord, clock_ms, plant_extent
 from collector.swaps import as_recorded, swap_book
-from dashboard.numbers import PORT
+from dashboard.bounds import PORT
 
 DONE, TOLD, UNUSABLE = 0, 1, 2
 """Exit status: done; something to be told; the input cannot be used."""
@@ -118,7 +119,7 @@ def record_arguments(parser: argparse.ArgumentParser) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One plant with its readings and the span asked for, and whether rows were bad."""
+    """One plant with its readings and the span asked for, and whether rows were left out."""
 
     plant: Plant
     record: Record
@@ -163,6 +164,20 @@ def existing_store(settings: Settings, plants: Sequence[Plant]) -> Store:
     if settings.store.kind == "sqlite" and not path.exists():
         raise FormError([f"no store at {path}; set [store] path in --settings, or give --log"])
     return open_store(settings, plants)
+
+
+def existing_journal(settings: Settings) -> Journal:
+    """Open the journal to read; one that is not there is not made.
+
+    Raises
+    ------
+    FormError
+        There is none.
+    """
+    path = beside(settings.at(settings.store.path), "journal")
+    if settings.secret(JOURNAL_ADDRESS, settings.store.journal_file) is None and not path.exists():
+        raise FormError([f"no journal at {path}; set [store] path in --settings"])
+    return open_journal(settings)
 
 
 def _from_log(plant: Plant, arguments: argparse.Namespace) -> Asked:

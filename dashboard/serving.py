@@ -6,8 +6,8 @@ import threading
 from contextlib import ExitStack
 
 from collector.service import Service
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import say
-from dashboard.numbers import NOT_NEGATIVE
 from dashboard.server import Pages
 
 

@@ -8,6 +8,7 @@ from collector.plantfile import load_plants
 from collector.routes import routes_for
 from collector.store import addresses
 from collector.survey import listen
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     DONE,
     TOLD,
@@ -20,7 +21,6 @@ from dashboard.command import (
     settings_of,
     warn,
 )
-from dashboard.numbers import NOT_NEGATIVE
 from dashboard.words import count
 
 

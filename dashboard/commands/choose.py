@@ -10,6 +10,7 @@ from analysis.plant import Pump, PumpPlate
 from analysis.pump_days import pump_days
 from analysis.verdict import YEAR_HOURS
 from collector.errors import FormError
+from dashboard.bounds import HOURS_A_YEAR, POSITIVE, number
 from dashboard.command import (
     Asked,
     answer_each,
@@ -21,7 +22,6 @@ from dashboard.command import (
     status,
 )
 from dashboard.commands.saving import money_arguments, terms_of
-from dashboard.numbers import HOURS_A_YEAR, POSITIVE, number
 
 _COST_WITHIN = 0.15
 """An offer by telephone is held to lie within so much of what it will be (our own setting)."""

@@ -24,11 +24,11 @@ from collector.settings import (
 )
 from collector.site import Site
 from collector.store import ALL_TIME, address, clock_ms
+from dashboard.bounds import PORT, number
 from dashboard.command import (
     DONE,
     say,
 )
-from dashboard.numbers import PORT, number
 from dashboard.serving import serve_pages, time_argument, wait
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from analysis.costs import Costs, plant_costs
 from analysis.energy import EnergyUse
 from analysis.estimate import Estimate
 from analysis.fuel import FuelYear
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     Asked,
     answer_each,
@@ -17,7 +18,6 @@ from dashboard.command import (
     say,
     status,
 )
-from dashboard.numbers import NOT_NEGATIVE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -16,6 +16,7 @@ from dashboard.command import (
     DONE,
     answer,
     answer_each,
+    existing_journal,
     json_argument,
     moment,
     plant_argument,
@@ -40,9 +41,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """List or write down."""
     plants = load_plants(arguments.plant)
-    with closing(open_journal(settings_of(arguments))) as journal:
-        if arguments.do == "add":
+    settings = settings_of(arguments)
+    if arguments.do == "add":
+        with closing(open_journal(settings)) as journal:
             return _add(plants, journal, arguments)
+    with closing(existing_journal(settings)) as journal:
         return _list(plants, journal, arguments)
 
 

@@ -20,6 +20,7 @@ from analysis.rating import (
 from analysis.timebase import from_ms
 from collector.errors import FormError
 from collector.store import clock_ms
+from dashboard.bounds import POSITIVE, SHARE
 from dashboard.command import (
     DONE,
     Asked,
@@ -31,7 +32,6 @@ from dashboard.command import (
     say,
     status,
 )
-from dashboard.numbers import POSITIVE, SHARE
 
 COLUMNS = ("flow_m3h", "head_m", "power_w")
 

@@ -12,8 +12,8 @@ from analysis.rehearsal import cases, rehearse
 from analysis.rehearsal.samples import SAMPLES, sample
 from collector.errors import FormError
 from collector.rehearsal_files import FAST_LOG_FILE, LOG_FILE, measured_year_c, write_rehearsal
+from dashboard.bounds import number, whole
 from dashboard.command import DONE, answer, json_argument, say
-from dashboard.numbers import number, whole
 from dashboard.words import count
 
 ALL = "all"

@@ -12,6 +12,7 @@ from tqdm import tqdm
 from collector.errors import FormError, LogFileError
 from collector.logfile import Report, load_log
 from collector.replay import Message, Publisher, messages, replay
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     DONE,
     TOLD,
@@ -23,7 +24,6 @@ from dashboard.command import (
     settings_of,
     warn,
 )
-from dashboard.numbers import NOT_NEGATIVE
 from dashboard.words import count
 
 

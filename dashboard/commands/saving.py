@@ -15,6 +15,7 @@ from analysis.timebase import format_rfc3339, to_ms
 from collector.errors import FormError
 from collector.site import open_journal
 from collector.swaps import as_recorded, swap_book
+from dashboard.bounds import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
 from dashboard.command import (
     Asked,
     answer_each,
@@ -26,7 +27,6 @@ from dashboard.command import (
     settings_of,
     status,
 )
-from dashboard.numbers import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

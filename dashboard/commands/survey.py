@@ -6,6 +6,7 @@ from typing import Any
 
 from collector.errors import FormError
 from collector.survey import draft, guess, listen
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     DONE,
     TOLD,
@@ -15,7 +16,6 @@ from dashboard.command import (
     say,
     settings_of,
 )
-from dashboard.numbers import NOT_NEGATIVE
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -26,6 +26,7 @@ from collector.swaps import (
     swap_book,
     tick_step,
 )
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     DONE,
     TOLD,
@@ -39,7 +40,6 @@ from dashboard.command import (
     warn,
 )
 from dashboard.commands.logbook import one_plant
-from dashboard.numbers import NOT_NEGATIVE
 from dashboard.words import count
 
 _CARD_KEYS: dict[str, Callable[[str], Any]] = {

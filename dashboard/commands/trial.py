@@ -12,23 +12,23 @@ from analysis.trial import Trial, TrialStep, end
 from analysis.trial_results import TrialResult
 from collector.bench import Bench, TrialPlan, fresh_trial
 from collector.errors import FormError
-from collector.open_store import open_store
 from collector.plantfile import load_plants
 from collector.site import open_journal
 from collector.store import clock_ms
 from collector.swaps import swap_book
 from collector.trials import TrialBook
+from dashboard.bounds import NOT_NEGATIVE
 from dashboard.command import (
     DONE,
     TOLD,
     answer,
+    existing_store,
     json_argument,
     plant_argument,
     say,
     settings_of,
 )
 from dashboard.commands.logbook import one_plant
-from dashboard.numbers import NOT_NEGATIVE
 
 _LOOK_EVERY_S = 5.0
 
@@ -79,8 +79,8 @@ def run(arguments: argparse.Namespace) -> int:
     pump = _pump(plant, arguments.pump)
     settings = settings_of(arguments)
     with (
+        closing(existing_store(settings, [plant])) as store,
         closing(open_journal(settings)) as journal,
-        closing(open_store(settings, [plant])) as store,
     ):
         trials = TrialBook(journal)
         known = trials.load(plant.key, pump.id)

@@ -40,11 +40,20 @@ def sections(matter: Matter) -> tuple[Section, ...]:
 # in short
 
 
+def found_words(kinds: int, urgent: int) -> str:
+    """How many findings there are, in a sentence."""
+    if not kinds:
+        return "Nothing was found in the time looked at."
+    found = "1 kind of finding" if kinds == 1 else f"{kinds} kinds of findings"
+    lasting = "1 lasts and wants" if urgent == 1 else f"{urgent or 'none'} last and want"
+    return f"{found}, {lasting} attention."
+
+
 def in_short(matter: Matter) -> Section:
     """The sentences a reader in a hurry needs."""
     urgent = [f for f in matter.health.findings if f.end_ms is None and f.urgency != "note"]
     kinds = len({(f.fault, f.subject) for f in matter.health.findings})
-    rows = [f"{kinds} kinds of findings, {len(urgent)} last and want attention."]
+    rows = [found_words(kinds, len(urgent))]
     rows += [f"{FAULTS[f.fault].title} ({f.subject})." for f in urgent[:5]]
     rows += [
         f"{use.subject}: {estimate(use.per_year.document())} of electricity a year."

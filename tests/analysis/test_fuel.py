@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.estimate import Estimate
-from analysis.fuel import GROSS_PER_NET, fuel_days, fuel_year, gas_gross_kwh, heat_value
+from analysis.fuel import fuel_days, fuel_year, gas_gross_kwh, heat_value
 from analysis.plant import Boiler, Channel, Plant, Tariff
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, parse_rfc3339
@@ -43,13 +43,11 @@ def test_official_gas_conversion(volume: float, calorific: float, expected: floa
     assert gas_gross_kwh(volume, calorific, 1.02264) == pytest.approx(expected, rel=1e-5)
 
 
-def test_gross_is_not_net() -> None:
-    """Methane gives 890.63 gross and 802.60 net kJ/mol (ISO 6976, from memory)."""
-    assert GROSS_PER_NET["gas"] == pytest.approx(890.63 / 802.60, rel=1e-4)
-
-
 def test_the_bill_s_own_gas_is_reckoned_with() -> None:
-    """100 m3 at 39.5 MJ/m3 are 1,122.063 kWh gross as billed in Britain, 1,011.1 net of methane."""
+    """100 m3 at 39.5 MJ/m3 are 1,122.063 kWh gross as billed in Britain, 1,011.1 net of methane.
+
+    Billed: SI 1996/439. Methane gives 890.63 gross and 802.60 net kJ/mol (ISO 6976, from memory).
+    """
     billed = heat_value("gas", Tariff(gas_mj_per_m3=39.5, gas_correction=1.02264))
     assert 100 * billed.net_kwh_per_m3 == pytest.approx(1122.063 * 802.60 / 890.63, rel=1e-4)
     assert "39.5 MJ" in billed.words

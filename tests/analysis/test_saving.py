@@ -93,6 +93,7 @@ def test_a_pumps_year_is_the_same_wherever_it_is_told() -> None:
     told = saving_of(plant, plant.swaps[0], record, span=SPAN).after.per_year
     alone = energy_use(plant, plant.pumps[0], record, SPAN).per_year
     assert (told.low, told.value, told.high) == (alone.low, alone.value, alone.high)
+    assert "29 days of the pump before it tell of the season" in alone.basis
 
 
 def test_what_both_pumps_share_cancels_in_the_saving() -> None:

@@ -191,7 +191,17 @@ def test_argument_that_cannot_be_is_one_line(
 
 @pytest.mark.parametrize(
     "command",
-    ["cycles", "energy", "health", "boiler", "mode", "saving", "report r.pdf", "export x.csv"],
+    [
+        "cycles",
+        "energy",
+        "health",
+        "boiler",
+        "mode",
+        "saving",
+        "report r.pdf",
+        "export x.csv",
+        "trial",
+    ],
 )
 def test_reading_where_no_store_is_makes_none(
     command: str, plant: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

@@ -116,5 +116,6 @@ def test_the_nightly_job_keeps_the_reports_of_recorded_swaps(
 def test_without_a_swap_there_is_no_report(plant: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The command says so instead of judging nothing."""
     where = ["--plant", str(plant), "--settings", str(plant.with_name("settings.toml"))]
+    Site.open(load_plants(plant), load_settings(plant.with_name("settings.toml"))).close()
     assert main(["commissioning", *where]) == 0
     assert "no swap lies a day or more before the last reading" in capsys.readouterr().out

@@ -16,6 +16,7 @@ from analysis.timebase import parse_rfc3339
 from collector.logfile import write_log
 from collector.plantfile import load_plants
 from dashboard.cli import main
+from dashboard.report.sections import found_words
 from dashboard.words import figure
 
 PLANT = """
@@ -97,6 +98,7 @@ def test_both_forms_hold_what_the_commands_say(
     for text in (text_of(pdf), unescape(html)):
         for words in (
             "In short",
+            "1 kind of finding,",
             "heating.power",
             "28.0 days",
             f"the claim of 900 kWh is {saving['verdict'].replace('_', ' ')}",
@@ -111,6 +113,19 @@ def test_both_forms_hold_what_the_commands_say(
     assert "Quay House &lt;1&gt;" in html
     assert "<1>" not in html
     assert "Quay House <1>" in text_of(pdf)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "urgent", "says"),
+    [
+        (0, 0, "Nothing was found in the time looked at."),
+        (1, 1, "1 kind of finding, 1 lasts and wants attention."),
+        (3, 0, "3 kinds of findings, none last and want attention."),
+    ],
+)
+def test_findings_are_counted_in_a_sentence(kinds: int, urgent: int, says: str) -> None:
+    """None, one and several."""
+    assert found_words(kinds, urgent) == says
 
 
 def test_pictures_are_in_both_and_have_words(plant: Path, log: Path) -> None:
