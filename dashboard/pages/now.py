@@ -65,11 +65,13 @@ def _banner(view: View) -> list[Component]:
 
 
 def _own_trouble(view: View) -> list[Component]:
-    trouble = view.site.live.trouble
-    if not trouble:
-        return []
-    text = f" Nothing is heard from the plant: {trouble}"
-    return [html.P([chip("collector", "now"), text], className="banner now")]
+    live = view.site.live
+    told = [f"Nothing is heard from the plant: {live.trouble}"] if live.trouble else []
+    told += [why for (_, plant), why in live.failing.items() if plant in ("", view.plant.key)]
+    return [
+        html.P([chip("collector", "now"), f" {why[:1].upper()}{why[1:]}"], className="banner now")
+        for why in told
+    ]
 
 
 def _watched(view: View) -> str:

@@ -94,3 +94,16 @@ def test_plants_are_chosen_in_the_frame(tmp_path: Path, browser_page: Page) -> N
         browser_page.get_by_role("link", name="Mill House").click()
         expect(browser_page.locator(".tile")).to_have_count(2)
         assert "plant=mill-house" in browser_page.url
+
+
+def test_watch_that_fails_is_no_all_clear(house: tuple[Site, str], browser_page: Page) -> None:
+    """Where a job fails for the plant nobody reads that there is no alarm."""
+    site, url = house
+    lay_in(site)
+    site.live.failing["watch", "quay-house"] = "job 'watch' failed: damaged page"
+    site.live.failing["watch", "elsewhere"] = "job 'watch' failed: another house"
+    browser_page.goto(url)
+    expect(browser_page.locator(".banner.now")).to_have_text(
+        "collector Job 'watch' failed: damaged page"
+    )
+    expect(browser_page.locator(".banner", has_text="no alarm")).to_have_count(0)
