@@ -31,7 +31,7 @@ _BASE, _BASE_MODULATING, _BASE_SPREAD = 0.075, 0.025, 0.55
 """Share of the rated input that jacket, flue and pipes lose while water is kept hot for a call: 2
 to 20 %, of a modulating boiler, small and cool, 1 to 6 % (common practice, no source). It makes an
 old boiler fire about as often on mild days as on cool ones, as long as heat is called for."""
-_ALWAYS, _ALWAYS_OLD, _BY_ROOM = 0.5, 0.65, 0.85
+_ALWAYS, _ALWAYS_OLD, _BY_ROOM = 0.5, 0.65, 0.8
 """Chances that a modulating or an old boiler is kept warm by its own thermostat, not called by the
 room; and from where on the room's call decides alone (common practice, no source)."""
 _SCATTER = (0.35, 0.4)
