@@ -14,6 +14,7 @@ from analysis.firedays import Fired, fired_in
 from analysis.fuel import fuel_days
 from analysis.heat import Heat, efficiency_of, heat_of
 from analysis.judge_cycling import causes
+from analysis.judge_store import warmth_of
 from analysis.plant import Boiler, Plant
 from analysis.readings import FloatArray, Holds, Readings, Record, hold_limit_ms, value_at
 from analysis.service import Deed, Service, median_estimate, service_of
@@ -58,6 +59,25 @@ class HeatUp:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class StoreState:
+    """Standing loss of a store, the warmest hour of its days, and hygiene guidance beside it."""
+
+    store: str
+    standing_loss: Estimate
+    warmest_hour: Estimate
+    hygiene: str
+
+    def document(self) -> dict[str, Any]:
+        """Return the JSON form."""
+        return {
+            "store": self.store,
+            "standing_loss": self.standing_loss.document(),
+            "warmest_hour": self.warmest_hour.document(),
+            "hygiene": self.hygiene,
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class BoilerReport:
     """What is known of one boiler over a span."""
 
@@ -69,7 +89,7 @@ class BoilerReport:
     causes: tuple[str, ...]
     condensing: Estimate
     standing: Estimate
-    stores: tuple[tuple[str, Estimate], ...]
+    stores: tuple[StoreState, ...]
     heat_up: tuple[HeatUp, ...]
     heat_up_note: str
     service: Service
@@ -91,7 +111,7 @@ class BoilerReport:
             "short_cycling_causes": list(self.causes),
             "condensing_share": self.condensing.document(),
             "cooling_at_rest": self.standing.document(),
-            "stores": [{"store": s, "standing_loss": e.document()} for s, e in self.stores],
+            "stores": [one.document() for one in self.stores],
             "heat_up": [{"month": h.month, "rate": h.rate.document()} for h in self.heat_up],
             "heat_up_note": self.heat_up_note,
             "service": self.service.document(),
@@ -225,7 +245,7 @@ def _standing(plant: Plant, seen: Fired, record: Record, span: Span) -> Estimate
     return rates.estimate()
 
 
-def _stores(plant: Plant, record: Record, span: Span) -> tuple[tuple[str, Estimate], ...]:
+def _stores(plant: Plant, record: Record, span: Span) -> tuple[StoreState, ...]:
     _, is_measured = surroundings(plant, record, span)
     found = []
     for store in plant.stores:
@@ -235,7 +255,7 @@ def _stores(plant: Plant, record: Record, span: Span) -> tuple[tuple[str, Estima
             if rates is None
             else loss_of_store(rates, store, is_measured=is_measured)
         )
-        found.append((store.id, loss))
+        found.append(StoreState(store.id, loss, *warmth_of(plant, store, record, span)))
     return tuple(found)
 
 

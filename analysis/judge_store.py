@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.cooling import Rates, loss_of_store, rank_interval, store_rates, surroundings
+from analysis.estimate import Estimate
 from analysis.finding import Evidence, Finding
-from analysis.plant import Channel, Store
-from analysis.readings import FloatArray, IntArray, Readings, hold_limit_ms, summarise
+from analysis.plant import Channel, Plant, Store
+from analysis.readings import FloatArray, IntArray, Readings, Record, hold_limit_ms, summarise
 from analysis.timebase import DAY_MS, Span, local_day_edges
 from analysis.watch import Situation, Verdict
 
@@ -22,6 +23,7 @@ _CHARGE_RISE_K = 1.5
 _OFF_CEL = 32.0
 """Water no warmer than the skin is charged by nobody: the store is off, and pipes or a warm cellar
 warm it (common practice, no source)."""
+_RECENT_CHARGED = 30
 _STEPS, _HOUR = 144, 6
 """Steps of ten minutes in a day and in an hour."""
 
@@ -31,15 +33,58 @@ def _part(situation: Situation) -> Store:
 
 
 def _sensor(situation: Situation, places: tuple[str, ...]) -> tuple[Channel, Readings] | None:
+    return _sensor_of(situation.plant, situation.subject, situation.record, places)
+
+
+def _sensor_of(
+    plant: Plant, store: str, record: Record, places: tuple[str, ...]
+) -> tuple[Channel, Readings] | None:
     for place in places:
-        channel = situation.plant.first(situation.subject, "temperature", place)
-        readings = situation.record.get(channel.id, Readings.empty()) if channel else None
+        channel = plant.first(store, "temperature", place)
+        readings = record.get(channel.id, Readings.empty()) if channel else None
         if channel is not None and readings is not None and len(readings):
             return channel, readings
     return None
 
 
 # too cool
+
+
+def warmth_of(plant: Plant, store: Store, record: Record, span: Span) -> tuple[Estimate, str]:
+    """Warmest hour of a day at the top of a store, and what hygiene guidance says to that.
+
+    Parameters
+    ----------
+    plant, store : Plant, Store
+        Which store.
+    record : mapping of str to Readings
+        What was measured.
+    span : Span
+        Time to look at; its last thirty days with a charge count.
+
+    Returns
+    -------
+    tuple of Estimate and str
+        Median of these days [Cel] with the span of nineteen in twenty of them; a sentence.
+    """
+    sensor = _sensor_of(plant, store.id, record, ("top",))
+    if sensor is None:
+        return Estimate.unknown("Cel", f"no temperature at the top of '{store.id}'"), ""
+    channel, readings = sensor
+    hottest, charged = _days(readings, channel, local_day_edges(span, plant.timezone))
+    days = hottest[np.isfinite(hottest) & charged][-_RECENT_CHARGED:]
+    if not len(days):
+        return Estimate.unknown("Cel", "no whole day with a charge"), ""
+    low, middle, high = (float(q) for q in np.quantile(days, (0.025, 0.5, 0.975)))
+    warm = Estimate(middle, low, high, "Cel", f"warmest hour of {len(days)} days with a charge")
+    if middle >= HYGIENE_CEL:
+        words = f"reaches the usual guidance of {HYGIENE_CEL:.0f} °C for stored drinking water"
+    else:
+        words = (
+            f"below the usual guidance of {HYGIENE_CEL:.0f} °C for stored drinking water "
+            f"({TOO_COOL_CEL:.0f} °C at the tap); hotter water scalds: ask a heating firm"
+        )
+    return warm, f"{words}; local rules decide"
 
 
 def judge_store_too_cool(situation: Situation) -> Verdict:

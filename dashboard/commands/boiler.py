@@ -7,7 +7,6 @@ from typing import Any
 from analysis.boiler_report import BoilerReport, Part, boiler_report
 from analysis.costs import FuelPicture, fuel_picture
 from analysis.cycles import brief_words
-from analysis.estimate import Estimate
 from analysis.faults import examine
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.finding import Health
@@ -22,6 +21,7 @@ from dashboard.command import (
     answer_each,
     asked_records,
     head,
+    in_words,
     record_arguments,
     say,
     settings_of,
@@ -117,7 +117,7 @@ def _say(asked: Asked, report: BoilerReport) -> None:
         say(f"    level {level.name}: {level.power_w:.1f} W, {level.share:.1%} of the time")
     _say_part("heating", report.heating)
     _say_part("charging the store", report.charging)
-    say(f"    starts a year: {_words(report.per_year, 0)}")
+    say(f"    starts a year: {in_words(report.per_year)}")
     for cell in report.by_outdoor:
         say(
             f"      {cell.from_c:5.0f} to {cell.to_c:3.0f} °C outdoors: {cell.per_day:5.0f} "
@@ -146,13 +146,13 @@ def _say_heat(report: BoilerReport) -> None:
     if isinstance(heat, str):
         say(f"    heat: unknown, {heat}")
         return
-    say(f"    heat past {heat.channel}: {_words(heat.total, 0)}; {heat.note}")
+    say(f"    heat past {heat.channel}: {in_words(heat.total)}; {heat.note}")
     if heat.kwh_per_m3k is not None:
         say(
             f"      {heat.volume_m3:.0f} m3 and {heat.volume_kelvin:.0f} m3·K in "
             f"{heat.covered_h:.0f} h: {heat.kwh_per_m3k:.3f} kWh a m3·K"
         )
-    say(f"      heat over fuel: {_words(report.efficiency.times(100.0, '%'), 0)}")
+    say(f"      heat over fuel: {in_words(report.efficiency.times(100.0, '%'))}")
 
 
 def _say_part(name: str, part: Part) -> None:
@@ -163,17 +163,19 @@ def _say_part(name: str, part: Part) -> None:
     )
     say(
         f"    {name}: {part.starts} firings, {part.starts_per_day or 0:.1f} a day{often}, "
-        f"{part.on_hours:.1f} h, median {_words(part.median_on_min, 1)}"
+        f"{part.on_hours:.1f} h, median {in_words(part.median_on_min)}"
     )
 
 
 def _say_condition(report: BoilerReport) -> None:
     if report.fired.boiler.condensing:
         share = report.condensing.times(100.0, "%")
-        say(f"    condensing share of firing time: {_words(share, 0)}")
-    say(f"    cooling at rest: {_words(report.standing.times(100.0, '%/h'), 2)}")
-    for store, loss in report.stores:
-        say(f"    standing loss of {store}: {_words(loss, 1)}")
+        say(f"    condensing share of firing time: {in_words(share)}")
+    say(f"    cooling at rest: {in_words(report.standing.times(100.0, '%/h'))}")
+    for one in report.stores:
+        say(f"    standing loss of {one.store}: {in_words(one.standing_loss)}")
+        hygiene = f"; {one.hygiene}" if one.hygiene else ""
+        say(f"    warmest hour of a day in {one.store}: {in_words(one.warmest_hour)}{hygiene}")
     _say_heat(report)
     say(f"    {report.heat_up_note}")
     service = report.service
@@ -181,29 +183,18 @@ def _say_condition(report: BoilerReport) -> None:
     say(f"    service due: {_yes(service.is_due)}{due}; {service.why}")
     for effect in service.effects:
         say(
-            f"      {effect.what}: {_words(effect.before, 2)} before, "
-            f"{_words(effect.after, 2)} after; {effect.says}"
+            f"      {effect.what}: {in_words(effect.before)} before, "
+            f"{in_words(effect.after)} after; {effect.says}"
         )
 
 
 def _say_fuel(asked: Asked, boiler: str) -> None:
     year = _fuel(asked, boiler).year
     if isinstance(year, FuelYear):
-        say(f"    fuel a year: {_words(year.per_year, 0)}")
+        say(f"    fuel a year: {in_words(year.per_year)}")
     else:
         say(f"    fuel a year: unknown, {year}")
 
 
 def _yes(value: bool | None) -> str:  # noqa: FBT001  # a word for a truth value
     return {True: "yes", False: "no", None: "cannot be said"}[value]
-
-
-def _words(estimate: Estimate, digits: int) -> str:
-    """An estimate as a person reads it."""
-    if estimate.value is None or estimate.low is None or estimate.high is None:
-        return f"unknown, {estimate.reason}"
-    unit = {"1": "", "kW.h": " kWh"}.get(estimate.unit, f" {estimate.unit}")
-    return (
-        f"{estimate.value:.{digits}f}{unit} "
-        f"({estimate.low:.{digits}f} to {estimate.high:.{digits}f}; {estimate.basis})"
-    )

@@ -290,10 +290,11 @@ def _judged(sheet: dict[str, Any]) -> Component:
         rows.append(["Charging the store", f"{often}, {median} each; not counted as heating"])
     rest = words.estimate(_percent(sheet["cooling_at_rest"]) | {"unit": "%/h"})
     rows.append([f"Cooling at rest, {sheet['boiler']}", f"{rest}, of what it is above its room"])
-    rows += [
-        [f"Standing loss, {one['store']}", words.estimate(one["standing_loss"])]
-        for one in sheet["stores"]
-    ]
+    for one in sheet["stores"]:
+        rows.append([f"Standing loss, {one['store']}", words.estimate(one["standing_loss"])])
+        warmest = words.estimate(one["warmest_hour"])
+        hygiene = f"; {one['hygiene']}" if one["hygiene"] else ""
+        rows.append([f"Warmest hour of a day, {one['store']}", f"{warmest}{hygiene}"])
     rows.append(["Warming", sheet["heat_up_note"]])
     if sheet.get("note"):
         rows.append(["How sure", f"{sheet['note']}."])
@@ -301,7 +302,7 @@ def _judged(sheet: dict[str, Any]) -> Component:
         rows.append(["Too short to see", f"{sheet['brief_words']}."])
     if sheet["cross_check"]:
         rows.append(["Second source", sheet["cross_check"]["words"]])
-    rows += [[e["what"], e["says"]] for e in sheet["service"]["effects"]]
+    rows += [[f"Since the service: {e['what']}", e["says"]] for e in sheet["service"]["effects"]]
     return section("Condition", table(("What", "Told"), rows))
 
 

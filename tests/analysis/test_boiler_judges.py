@@ -17,7 +17,7 @@ from analysis.finding import Finding
 from analysis.firedays import fired_in
 from analysis.ignition import judge_ignition
 from analysis.judge_cycling import judge_short_cycling
-from analysis.judge_store import judge_standing_loss, judge_store_too_cool
+from analysis.judge_store import judge_standing_loss, judge_store_too_cool, warmth_of
 from analysis.plant import Boiler, Channel, Plant, Pump, Store
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Span
@@ -241,6 +241,19 @@ def test_time_constant_of_the_handbook_example() -> None:
 def test_rank_interval_of_a_median() -> None:
     """Of 20 values the 6th and the 15th bound the median at 95 % (binomial tables)."""
     assert rank_interval(np.arange(1.0, 21.0)) == (6.0, 15.0)
+
+
+@pytest.mark.parametrize(
+    ("set_c", "says"), [(64.0, "reaches the usual"), (55.0, "below the usual")]
+)
+def test_warmest_hour_stands_beside_the_guidance(set_c: float, says: str) -> None:
+    """Stored at 60 Cel, by HSE and DVGW W 551; a store of 64 reaches it, one of 55 does not."""
+    record = {"store.top": cooling_store(14, ua_w_k=2.0, set_c=set_c)}
+    warm, hygiene = warmth_of(PLANT, PLANT.stores[0], record, Span(0, 14 * DAY_MS))
+    assert warm.value == pytest.approx(set_c, abs=1.0)
+    assert hygiene.startswith(says)
+    assert hygiene.endswith("local rules decide")
+    assert warmth_of(PLANT, PLANT.stores[0], {}, Span(0, 14 * DAY_MS))[0].value is None
 
 
 def test_store_that_cools_faster_than_before_is_found() -> None:
