@@ -24,6 +24,8 @@ _ELECTRONIC_MORE = 1.25
 _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
 _LOST_BAR, _LOST_MIN = 0.3, 4
+_SLACK, _STILL_SLACK = 0.95, 0.97
+"""Share of its power that a pump keeps at most when its water goes (model)."""
 _AT_WORK_MIN = 180
 _LEAST_FLOOR_W = 3.5
 _TRY_WINDOW_MIN = 12
@@ -209,11 +211,27 @@ class ElectricSigns:
         return np.asarray(lasting(low) >= 2)
 
     @cached_property
-    def lost_water(self) -> BoolArray:
-        """Stopped in the very minutes in which the pressure fell away."""
+    def slackened(self) -> BoolArray:
+        """Runs, its power stepped down in the very minutes in which the pressure fell away.
+
+        Both at once are no chance: a smaller step than would be odd by itself is enough.
+        """
+        with np.errstate(invalid="ignore"):
+            stepped = self.power_w < _SLACK * ago(self.power_w, _LOST_MIN + 1)
+            less = self.power_w < _STILL_SLACK * (self.usual.levels.usual_w or 0.0)
+        drop = self._pressure_fell & self.runs & stepped
+        return self.low_pressure & self.runs & less & (trailing(drop, _AT_WORK_MIN) > 0)
+
+    @cached_property
+    def _pressure_fell(self) -> BoolArray:
         pressure = self.plant.pressure_bar
         with np.errstate(invalid="ignore"):
-            fell = ago(pressure, _LOST_MIN) - pressure > _LOST_BAR
+            return np.asarray(ago(pressure, _LOST_MIN) - pressure > _LOST_BAR)
+
+    @cached_property
+    def lost_water(self) -> BoolArray:
+        """Stopped in the very minutes in which the pressure fell away."""
+        fell = self._pressure_fell
         ran = trailing(self.runs, _LOST_MIN + 1) > 0
         drop = fell & ran & (self.idle | self.odd)
         return self.low_pressure & (self.idle | self.odd) & (trailing(drop, 15) > 0)

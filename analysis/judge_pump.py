@@ -101,7 +101,7 @@ def _dry(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     less = signs.known & ~signs.idle & (signs.power_w < 0.92 * usual_w)
     wrong = less | signs.odd | signs.tries | signs.slips
     now = (lasting(signs.low_pressure & wrong) >= 3) | (lasting(signs.lost_water) >= 2)
-    now |= lasting(signs.light & signs.slips) >= 8
+    now |= (lasting(signs.slackened) >= 3) | (lasting(signs.light & signs.slips) >= 8)
     # Water is gone, and a pump that should run takes little or nothing: some stop themselves.
     now |= lasting(signs.low_pressure & wanted & (signs.idle | signs.odd)) >= 4
     now |= (lasting(signs.light & signs.runs) >= 8) & signs.is_induction & signs.stands

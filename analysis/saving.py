@@ -166,7 +166,10 @@ def _old_use(case: SwapCase, drawn: DrawnYears) -> FloatArray:
     whole = float(np.nansum(by))
     if whole <= 0:
         return np.tile(by, (len(drawn.share), 1))
-    total = np.nansum(after.kwh) / drawn.share
+    share = np.where(
+        drawn.share > 0, drawn.share, np.inf
+    )  # one that takes nothing tells of nothing
+    total = np.nansum(after.kwh) / share
     return np.asarray(total[:, None] * (by / whole)[None, :])
 
 

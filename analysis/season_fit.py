@@ -76,7 +76,7 @@ def fits_of(weather: SeasonWeather, history: History, habits: tuple[Habit, ...])
 
 
 _FEW_DAYS = 8
-_STILL = 0.005
+_STILL, _LEAST_KEPT = 0.005, 1e-4
 
 
 def _quieted(habit: Habit, use: FloatArray, unseen_kwh: float) -> Habit:
@@ -94,11 +94,12 @@ def _quieted(habit: Habit, use: FloatArray, unseen_kwh: float) -> Habit:
     unseen_kwh : float
         By how much days would wander if the rise bore all of a day at full power [kWh].
     """
-    if unseen_kwh <= 0 or len(use) < _FEW_DAYS:
+    # days at rest tell nothing of a rise
+    if unseen_kwh <= 0 or len(use) < _FEW_DAYS or not use.mean() > 0:
         return habit
     most = max(float(use.std()), _STILL * float(use.mean())) / unseen_kwh
     middle, spread = habit.second
-    kept = most**2 / (most**2 + spread**2)
+    kept = max(most**2 / (most**2 + spread**2), _LEAST_KEPT)
     return replace(habit, second=(middle * kept, spread * kept**0.5))
 
 

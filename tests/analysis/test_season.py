@@ -195,6 +195,13 @@ def test_a_summer_at_rest_leaves_the_winter_open() -> None:
     assert high > 3 * low
 
 
+@pytest.mark.parametrize("kwh", [0.0, 1e-9])
+def test_weeks_of_nothing_without_a_thermometer_are_no_trouble(kwh: float) -> None:
+    """A plug that shows nothing, or next to nothing, all summer: wide, never an error."""
+    low, _, high, _ = _interval(np.full(365, kwh), slice(170, 200))
+    assert 0.0 <= low < high
+
+
 def test_an_always_on_pump_needs_no_season() -> None:
     """Three days of an induction pump declared always on: within a tenth."""
     use = np.full(365, 1.44)

@@ -1,6 +1,7 @@
 """What must be known at once: pumps that stand, run dry or against a shut valve, heat too high."""
 
 import numpy as np
+import pytest
 
 from analysis.faults import FAULTS, examine
 from analysis.finding import Finding
@@ -114,11 +115,12 @@ def test_turned_knob_is_no_locked_rotor() -> None:
     assert found(record) == []
 
 
-def test_low_pressure_and_less_power_is_a_dry_run() -> None:
-    """Pressure gone and power down to 0.8: dry, now."""
+@pytest.mark.parametrize("share", [0.8, 0.93])
+def test_low_pressure_and_less_power_is_a_dry_run(share: float) -> None:
+    """Pressure gone and power down with it, be it by a few per cent only: dry, now."""
     record = healthy()
     changed(record, "plant.pressure", 0.25)
-    changed(record, "heating.power", 55 * 0.8)
+    changed(record, "heating.power", 55 * share)
     (finding,) = found(record)
     assert (finding.fault, finding.urgency) == ("dry_run", "now")
     assert "plant.pressure" in {e.channel for e in finding.evidence}
