@@ -14,7 +14,7 @@ from typing import Any
 
 from analysis.estimate import Estimate
 from analysis.tally import GROUPS, CycleTally, FaultTally, Mistake, Tally
-from analysis.timebase import DAY_MS, YEAR_H, Span, parse_rfc3339
+from analysis.timebase import DAY_MS, HOUR_MS, YEAR_H, Span, parse_rfc3339
 from analysis.verdict import judge_claim
 
 SLOW = GROUPS["slow"] | {"standing_loss_high", "night_reduction_misfit"}
@@ -41,11 +41,13 @@ TRUE_THOUGH_SOUND = {
 A radio gap or a power cut of many hours is no fault of the house, and hence no row of the truth's
 faults; but the channels are silent, nothing is watched meanwhile, and a person wants to hear just
 that. And a wood fire with a water jacket in summer, when nobody takes its heat, drives the model's
-water to 100 and 130 Cel: that the water is so hot is true, and would have to wake somebody. Such a
-finding is neither a fault found nor a false alarm; of overheating only where the measured
-temperature itself is above `SCALDING_C`. Any other finding over a disturbance is false as ever.
+water to 100 and 130 Cel: that the water is so hot is true, and would have to wake somebody; so is
+that it stays so for hours after the fire, or reaches a pump that starts only then. Such a finding
+is neither a fault found nor a false alarm; of overheating only where the measured temperature
+itself is above `SCALDING_C`. Any other finding over a disturbance is false as ever.
 """
 SCALDING_C = 95.0
+_STAYS_HOT_MS = 6 * HOUR_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,8 +174,9 @@ def _is_true_though_sound(finding: _Told, gaps: Iterable[tuple[str, tuple[int, i
     true = TRUE_THOUGH_SOUND.get(finding.fault, frozenset())
     if finding.fault == "overheating" and _hottest_c(finding) < SCALDING_C:
         return False
+    later_ms = _STAYS_HOT_MS if finding.fault == "overheating" else 0
     return any(
-        what in true and finding.start_ms < end and start < finding.end_ms
+        what in true and finding.start_ms < end + later_ms and start < finding.end_ms
         for what, (start, end) in gaps
     )
 

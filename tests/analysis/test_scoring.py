@@ -219,9 +219,16 @@ def test_silence_told_over_a_radio_gap_is_true_and_anything_else_is_false():
     assert _false_over("wifi_gap", _finding("channel_silent", *later, subject="plant")) > 0
 
 
-@pytest.mark.parametrize(("shown", "unit", "wrong"), [(110.0, "Cel", 0), (20.0, "K", 1)])
-def test_scalding_water_of_a_wood_fire_is_true_and_a_hot_body_is_not(shown, unit, wrong):
-    """Measured water of 110 Cel is as hot as it says; a body above its water is another matter."""
-    finding = _finding("overheating", "2026-01-20T01:00:00Z", "2026-01-20T10:00:00Z")
+@pytest.mark.parametrize(
+    ("hour", "shown", "unit", "wrong"),
+    [(1, 110.0, "Cel", 0), (15, 110.0, "Cel", 0), (19, 110.0, "Cel", 1), (1, 20.0, "K", 1)],
+)
+def test_scalding_water_of_a_wood_fire_is_true_and_a_hot_body_is_not(hour, shown, unit, wrong):
+    """Measured water of 110 Cel is as hot as it says, three hours after the fire as well.
+
+    A body above its water, or water so hot seven hours later, is another matter.
+    """
+    times = (f"2026-01-20T{hour:02d}:00:00Z", f"2026-01-20T{hour + 2:02d}:00:00Z")
+    finding = _finding("overheating", *times)
     finding["evidence"] = [{"value": shown, "unit": unit}]
     assert (_false_over("firewood_day", finding) > 0) == bool(wrong)
