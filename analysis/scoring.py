@@ -79,12 +79,14 @@ def score_findings(tally: Tally, truth: Mapping[str, Any], health: Mapping[str, 
     span = Span(parse_rfc3339(truth["from"]), parse_rfc3339(truth["to"]))
     findings = [_finding(row, span) for row in health["findings"]]
     faults = [_fault(row, span) for row in truth["faults"]]
+    unjudged = {(_part(row["subject"]), row["fault"]) for row in health.get("cannot_judge", ())}
     tally.plants += 1
     tally.plant_years += span.hours / YEAR_H
     for fault in faults:
         if fault.row["detectable_from"] is None:
             continue
         if not _score_fault(tally.faults[fault.fault], fault, findings):
+            tally.faults[fault.fault].unjudged += (fault.part, fault.fault) in unjudged
             tally.mistakes.append(_mistake(truth, "missed", fault))
     gaps = [(row["what"], _stretch(row)) for row in truth.get("negatives", ())]
     for finding in findings:

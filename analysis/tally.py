@@ -29,10 +29,12 @@ class FaultTally:
     """Counts of one fault over all rehearsals, and the delays [h].
 
     `separable` counts those that grew to what sets a slow fault apart, `beyond_h` is the
-    time from then to telling, negative where it was told before.
+    time from then to telling, negative where it was told before. `unjudged` are the missed
+    ones of which it was said that they cannot be judged there.
     """
 
     present: int = 0
+    unjudged: int = 0
     found: int = 0
     noticed: int = 0
     first: int = 0
@@ -215,6 +217,8 @@ def _fault_row(one: FaultTally) -> dict[str, Any]:
         "present": one.present,
         "recall": _share(one.found, one.present),
         "recall_between": _between(one.found, one.present),
+        "unjudged": one.unjudged,
+        "recall_of_judged": _share(one.found, one.present - one.unjudged),
         "noticed": _share(one.noticed, one.present),
         "cause_first": _share(one.first, one.noticed),
         "cause_in_first_two": _share(one.second, one.noticed),

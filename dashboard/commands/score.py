@@ -245,8 +245,9 @@ def _score_sources(folder: Path) -> Tally:
 
 def _say_score(document: Mapping[str, Any]) -> None:
     say(f"{document['plants']} plants, {document['plant_years']} plant-years (a model, no field)")
+    say("unj.: missed, and said that it cannot be judged there; sep.: grown to what sets it apart")
     say(
-        f"{'fault':24s} {'there':>5s} {'recall':>6s} {'first':>6s} {'two':>6s} "
+        f"{'fault':24s} {'there':>5s} {'recall':>6s} {'unj.':>4s} {'first':>6s} {'two':>6s} "
         f"{'delay h':>8s} {'p90':>7s} {'sep.':>5s} {'recall':>6s} {'days':>6s}   "
         "false a plant-year: now soon note"
     )
@@ -257,10 +258,10 @@ def _say_score(document: Mapping[str, Any]) -> None:
         row = rows.get(name)
         wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
         if row is None:
-            say(f"{name:24s} {0:5d} {'':58s}   {wrong}")
+            say(f"{name:24s} {0:5d} {'':63s}   {wrong}")
             continue
         say(
-            f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} "
+            f"{name:24s} {row['present']:5d} {_figure(row['recall']):>6s} {row['unjudged']:4d} "
             f"{_figure(row['cause_first']):>6s} {_figure(row['cause_in_first_two']):>6s} "
             f"{_figure(row['delay_h']['median']):>8s} {_figure(row['delay_h']['p90']):>7s} "
             f"{_separable(row['separable'])}   {wrong}"

@@ -232,3 +232,15 @@ def test_scalding_water_of_a_wood_fire_is_true_and_a_hot_body_is_not(hour, shown
     finding = _finding("overheating", *times)
     finding["evidence"] = [{"value": shown, "unit": unit}]
     assert (_false_over("firewood_day", finding) > 0) == bool(wrong)
+
+
+def test_a_miss_that_was_said_is_counted_apart():
+    """What cannot be judged for want of a sensor, and is said so, is missed but not in silence."""
+    row = {"subject": "heating", "fault": "sludge", "needs": "a flow meter"}
+    for fault, unjudged, rate in (("sludge", 1, None), ("stall", 0, 0.0)):
+        truth = TRUTH | {"faults": [TRUTH["faults"][0] | {"fault": fault, "subject": "heating"}]}
+        tally = Tally()
+        score_findings(tally, truth, {"findings": [], "cannot_judge": [row]})
+        found = tally.document()["faults"][fault]
+        assert (found["recall"], found["unjudged"]) == (0.0, unjudged)
+        assert found["recall_of_judged"] == rate
