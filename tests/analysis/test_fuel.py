@@ -152,6 +152,29 @@ def _relative(estimate: Estimate) -> float:
     return (estimate.high - estimate.low) / estimate.value
 
 
+def test_hours_told_by_the_water_are_unsure() -> None:
+    """Half an hour of fire every two: by the plug to some per cent, by its water to a third."""
+    flow = Channel(id="boiler.flow", of="boiler", quantity="temperature", place="flow", unit="Cel",
+                   interval_s=60)  # fmt: skip
+    time_ms = START + np.arange(0, 30 * DAY_MS, MINUTE_MS)
+    minute = (time_ms - START) // MINUTE_MS % 120
+    water = np.where(minute < 30, 45 + minute * 0.7, 66 - (minute - 30) * 21 / 90)
+    record = {
+        "boiler.flow": Readings.of(time_ms, water),
+        "boiler.power": Readings.of(time_ms, np.where(minute < 30, 150.0, 5.0)),
+    }
+    span = Span(START, START + 30 * DAY_MS - 1)
+    by_plug, by_water = (
+        fuel_days(_plant(channel), BOILER, record, span) for channel in (POWER, flow)
+    )
+    assert not isinstance(by_plug, str)
+    assert not isinstance(by_water, str)
+    assert by_water.spread > 5 * by_plug.spread
+    assert "told by the water" in by_water.words
+    short, whole = (float(np.nansum(one.days.value)) for one in (by_water, by_plug))
+    assert short < whole < short * (1 + 2 * by_water.spread)
+
+
 def test_what_is_missing_is_said() -> None:
     """No meter and no rated input; no channel at all; less than a day."""
     bare = Boiler(id="boiler", fuel="gas")
