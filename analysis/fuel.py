@@ -183,9 +183,7 @@ def _load(
 ) -> tuple[FloatArray | float, float, Source, str]:
     """Share of the rated input while firing: whole, or of a modulating burner by its fan."""
     if not boiler.condensing and firings.method == "temperature":
-        words = (
-            f"{boiler.input_kw:g} kW rated over hours told by the water, which warms on"
-        )
+        words = f"{boiler.input_kw:g} kW rated over hours told by the water, which warms on"
         return 1.0 / _WARMS_ON, _WARMS_ON_SPREAD, "burner hours", words
     if not boiler.condensing:
         return 1.0, _RATED_SPREAD, "burner hours", f"{boiler.input_kw:g} kW rated while it fires"
