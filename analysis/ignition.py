@@ -199,53 +199,43 @@ def _worst_stretch(start: IntArray, counts: BoolArray, often: _Often) -> tuple[i
 def _finding(
     situation: Situation, seen: Fired, found: FailedStarts, *, first: int, last: int
 ) -> Finding:
-    start = seen.start_ms
-    within = slice(first, last + 1)
-    often = _OFTEN[seen.boiler.fuel]
-    is_over = situation.span.end_ms - int(start[last]) > often.days * DAY_MS
-    locks = int(found.locked[within].sum())
-    days = (int(start[last]) - int(start[first])) / DAY_MS
-    return Finding(
-        subject=situation.subject,
-        fault="ignition_trouble",
-        start_ms=int(start[first]),
-        end_ms=int(start[last]) + DAY_MS if is_over else None,
-        urgency="soon",
-        confidence=0.9 if locks > often.least else 0.7,
-        evidence=(
-            Evidence(
-                seen.found.channel or "",
-                f"starts without flame in {days:.1f} days, {locks} followed by a lock-out",
-                float(found.failed[within].sum()),
-                "hardly any",
-                "1",
-            ),
-        ),
-    )
+    within, often = slice(first, last + 1), _OFTEN[seen.boiler.fuel]
+    locks, failed = (int(one[within].sum()) for one in (found.locked, found.failed))
+    words = f"starts without flame, {locks} followed by a lock-out,"
+    told = _Told(words, failed, 0.9 if locks > often.least else 0.7, often.days)
+    return _trouble(situation, seen, told, first=first, last=last)
 
 
 def _again_finding(
     situation: Situation, seen: Fired, again: BoolArray, *, first: int, last: int
 ) -> Finding:
-    start = seen.start_ms
-    within = slice(first, last + 1)
-    is_over = situation.span.end_ms - int(start[last]) > _AGAIN.days * DAY_MS
-    tries = int(again[within].sum())
-    days = (int(start[last]) - int(start[first])) / DAY_MS
+    tries = int(again[first : last + 1].sum())
+    told = _Told("tries without flame, each followed by another,", tries, 0.7, _AGAIN.days)
+    return _trouble(situation, seen, told, first=first, last=last)
+
+
+class _Told(NamedTuple):
+    """What is counted, how sure that is, and after how many days without it is over."""
+
+    words: str
+    number: int
+    confidence: float
+    calm_days: float
+
+
+def _trouble(situation: Situation, seen: Fired, told: _Told, *, first: int, last: int) -> Finding:
+    """Trouble from one start to another."""
+    start_ms, last_ms = int(seen.start_ms[first]), int(seen.start_ms[last])
+    words = f"{told.words} in {(last_ms - start_ms) / DAY_MS:.1f} days"
+    is_over = situation.span.end_ms - last_ms > told.calm_days * DAY_MS
     return Finding(
         subject=situation.subject,
         fault="ignition_trouble",
-        start_ms=int(start[first]),
-        end_ms=int(start[last]) + DAY_MS if is_over else None,
+        start_ms=start_ms,
+        end_ms=last_ms + DAY_MS if is_over else None,
         urgency="soon",
-        confidence=0.7,
+        confidence=told.confidence,
         evidence=(
-            Evidence(
-                seen.found.channel or "",
-                f"tries without flame, each followed by another, in {days:.1f} days",
-                float(tries),
-                f"one in some hundred of the {last - first + 1} starts",
-                "1",
-            ),
+            Evidence(seen.found.channel or "", words, float(told.number), "hardly any", "1"),
         ),
     )
