@@ -6,7 +6,7 @@ from dash import html
 
 from analysis.timebase import DAY_MS, parse_rfc3339
 from dashboard import words
-from dashboard.cards import empty, fact, facts, section, table
+from dashboard.cards import empty, estimate_fact, facts, section, table
 from dashboard.figures import COLOURS, axis, bands, chart, layout
 from dashboard.page import Component, Page, View
 
@@ -37,23 +37,15 @@ def costs(view: View) -> Component:
 
 def _summary(found: Document) -> Component:
     told = [
-        fact("Electricity a year", *_parts(found["electricity_per_year"])),
-        fact("Electricity costs a year", *_parts(found["electricity_cost_per_year"])),
+        estimate_fact("Electricity a year", found["electricity_per_year"]),
+        estimate_fact("Electricity costs a year", found["electricity_cost_per_year"]),
     ]
     for one in found["fuel"]:
         if "reason" not in one:
-            told.append(fact("Fuel a year, net", *_parts(one["per_year"])))
-            told.append(fact("Fuel costs a year", *_parts(one["cost_per_year"])))
-    own = fact("Each plug itself, on top", *_parts(found["plug_own_per_year"]))
+            told.append(estimate_fact("Fuel a year, net", one["per_year"]))
+            told.append(estimate_fact("Fuel costs a year", one["cost_per_year"]))
+    own = estimate_fact("Each plug itself, on top", found["plug_own_per_year"])
     return facts(*told, own)
-
-
-def _parts(estimate: Document, digits: int = 3) -> tuple[str, str]:
-    """Figure and interval, as two lines of a fact."""
-    if estimate["value"] is None:
-        return words.NOTHING, estimate.get("reason") or "not known yet"
-    low, high = (words.figure(estimate[k], digits) for k in ("low", "high"))
-    return words.amount(estimate["value"], estimate["unit"], digits), f"{low} to {high}"
 
 
 def _electricity(used: list[tuple[str, Document]]) -> list[Component]:
@@ -117,13 +109,13 @@ def needs(one: Document) -> Component:
     """Signature, design load and the boiler's size over it, of one boiler's fuel."""
     design, signature = one["design"], one["signature"]
     told = [
-        fact("Each kelvin colder adds", *_parts(signature["slope"]))
+        estimate_fact("Each kelvin colder adds", signature["slope"])
         if signature["slope"]
         else None,
-        fact("On warm days", *_parts(signature["base_use"])) if signature["base_use"] else None,
+        estimate_fact("On warm days", signature["base_use"]) if signature["base_use"] else None,
         _heating_below(signature),
-        fact(f"Coldest usual day, {design['outdoor_c']:.0f} °C", *_parts(design["fuel_kw"])),
-        fact("Rated input over that", *_parts(design["oversize"], 2)),
+        estimate_fact(f"Coldest usual day, {design['outdoor_c']:.0f} °C", design["fuel_kw"]),
+        estimate_fact("Rated input, times that", design["oversize"]),
     ]
     return facts(*[t for t in told if t is not None])
 
@@ -132,9 +124,9 @@ def _heating_below(signature: Document) -> Component | None:
     """Where heating is shut off, if days were seen that could have heated and did not."""
     limit = signature.get("heating_limit_c") or {}
     if limit.get("value") is not None:
-        return fact("Heating shut off above", *_parts(limit))
+        return estimate_fact("Heating shut off above", limit)
     change = signature["change_c"]
-    return fact("Heating begins below", *_parts(change)) if change else None
+    return estimate_fact("Heating begins below", change) if change else None
 
 
 def signature_charts(view: View, one: Document) -> list[Component]:
