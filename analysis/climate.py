@@ -177,11 +177,6 @@ class Belief:
     months_k: float = 1.0
     months_days: float = 30.0
 
-    def usual_on(self, time_ms: IntArray) -> FloatArray:
-        """Usual temperature of the days of these moments [Cel]."""
-        columns = _season_columns(day_of_year(time_ms), self)
-        return np.asarray(columns @ np.array([self.mean_c, self.swing_k, 0.0]))
-
 
 TEMPERATE = Belief()
 """Where houses are heated by water: common practice, no source."""

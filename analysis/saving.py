@@ -166,10 +166,8 @@ def _old_use(case: SwapCase, drawn: DrawnYears) -> FloatArray:
     whole = float(np.nansum(by))
     if whole <= 0:
         return np.tile(by, (len(drawn.share), 1))
-    share = np.where(
-        drawn.share > 0, drawn.share, np.inf
-    )  # one that takes nothing tells of nothing
-    total = np.nansum(after.kwh) / share
+    # one that takes nothing tells of nothing
+    total = np.nansum(after.kwh) / np.where(drawn.share > 0, drawn.share, np.inf)
     return np.asarray(total[:, None] * (by / whole)[None, :])
 
 

@@ -79,7 +79,8 @@ def metered_year(
     if len(placed) > 1:
         return years_about(plant, placed[-2], placed[-1], record).new
     here = placed[0].pump if placed else machine
-    return _alone(_stretch(plant, here, record, span=span, weather=span))
+    stretch = _stretch(plant, here, record, span)
+    return stretch if isinstance(stretch, str) else _years((stretch,), plant, record, span)[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,29 +112,33 @@ def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> Years
     """
     weather = Span(old.span.start_ms, new.span.end_ms)
     before, after = (
-        _stretch(plant, one.pump, record, span=one.span, weather=weather) for one in (old, new)
+        _stretch(plant, one.pump, record, _whole_days(plant, one.span)) for one in (old, new)
     )
-    if isinstance(before, str) or isinstance(after, str):
-        return YearsAbout(_alone(before), _alone(after), are_paired=False)
+    if isinstance(before, str) or isinstance(after, str) or not _are_alike(before, after):
+        first, second = (
+            one if isinstance(one, str) else _years((one,), plant, record, weather)[0]
+            for one in (before, after)
+        )
+        return YearsAbout(first, second, are_paired=False)
+    both = _years((before, after), plant, record, weather)
+    days = int(before.history.days.known.sum())
+    told = f"{both[1].basis}; {days} days of the pump before it tell of the season as well"
+    return YearsAbout(both[0], replace(both[1], basis=told), are_paired=True)
+
+
+def _are_alike(before: "_Stretch", after: "_Stretch") -> bool:
+    """Whether the same hours call for both, and both were measured."""
     # one that never rested and gave way to one that is switched had other hours
     is_freed = before.history.is_always_on and after.history.is_switched
-    if is_freed or not (before.is_enough and after.is_enough):
-        return YearsAbout(_alone(before), _alone(after), are_paired=False)
-    first, second = _years((before, after))
-    days = int(before.history.days.known.sum())
-    told = f"{second.basis}; {days} days of the pump before it tell of the season as well"
-    return YearsAbout(first, replace(second, basis=told), are_paired=True)
-
-
-def _alone(stretch: "_Stretch | str") -> MeteredYear | str:
-    return stretch if isinstance(stretch, str) else _years((stretch,))[0]
+    return not is_freed and before.is_enough and after.is_enough
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stretch:
     """What is known of a machine over a stretch of time.
 
-    `surplus_kwh` is what its days hold more than was measured, `shown` its power as read.
+    `surplus_kwh` is what its days hold more than was measured, `shown` its power as read; the
+    history's weather is laid in when its year is drawn.
     """
 
     machine: Pump | Boiler
@@ -150,33 +155,31 @@ class _Stretch:
         return has_run and int(self.history.days.known.sum()) >= LEAST_DAYS
 
 
-def _stretch(
-    plant: Plant, machine: Pump | Boiler, record: Record, *, span: Span, weather: Span
-) -> _Stretch | str:
-    """What is known of a machine over a span, of which only whole days count beside a swap."""
-    if span != weather:
-        span = _whole_days(plant, span)
+def _stretch(plant: Plant, machine: Pump | Boiler, record: Record, span: Span) -> _Stretch | str:
+    """What is known of a machine over a span, but for the weather."""
     metered = metered_days(plant, machine, record, span)
     if metered is None:
         return "less than a day of readings"
     if not metered.days.known.any():
         return "less than a day of readings without gaps"
     metered, surplus = _as_set_now(plant, machine, metered, record=record, span=span)
-    history = _history(plant, machine, metered, span)
     power = readings_of(plant, machine, "power", record=record)
     return _Stretch(
         machine,
         metered,
-        replace(history, outdoor=outdoor_days(plant, record, weather)),
+        _history(plant, machine, metered, span),
         surplus,
         _meter(plant, machine),
         None if power is None else power[1].within(span),
     )
 
 
-def _years(stretches: tuple[_Stretch, ...]) -> tuple[MeteredYear, ...]:
-    """Years of one machine, or of two that one house calls for alike."""
-    drawn = years_together([one.history for one in stretches])
+def _years(
+    stretches: tuple[_Stretch, ...], plant: Plant, record: Record, weather: Span
+) -> tuple[MeteredYear, ...]:
+    """Years of one machine, or of two that one house calls for alike, in the weather of a span."""
+    outdoor = outdoor_days(plant, record, weather)
+    drawn = years_together([replace(one.history, outdoor=outdoor) for one in stretches])
     return tuple(_metered(one, year) for one, year in zip(stretches, drawn, strict=True))
 
 
