@@ -249,6 +249,56 @@ def test_early_summer_tells_how_often_a_boiler_kept_warm_fires_in_winter() -> No
     assert year.low < truth < year.high
 
 
+def crowded(first: int, count: int) -> tuple[FireDays, float]:
+    """Days of a modulating burner called 17.5 h a day, and its year's starts.
+
+    By outdoor temperature hours of firing and starts are those of a rehearsed boiler with 48 s laid
+    up a cycle, whose rests crowd in the afternoons (a model, no measurement).
+    """
+    rng = np.random.default_rng(12)
+    day = np.arange(365)
+    outdoor = 9.5 - 8.0 * np.cos(2 * np.pi * (day - 20) / 365) + 2.2 * rng.standard_normal(365)
+    is_on = damped(outdoor) < 15.0
+    at = [-3.0, 0.0, 3.0, 6.0, 9.0, 12.0, 15.0]
+    starts = np.round(is_on * np.interp(outdoor, at, [14, 38, 72, 108, 137, 117, 60]))
+    on_h = is_on * np.interp(outdoor, at, [16.8, 14.7, 11.9, 9.2, 6.7, 3.9, 1.9])
+    hours, seen = 17.5 * is_on, slice(first, first + count)
+    days = FireDays(
+        BEGIN + day[seen].astype(np.int64) * DAY_MS, starts[seen], np.zeros(count), on_h[seen],
+        hours[seen], np.full(count, np.nan), outdoor[seen], np.ones(count, bool),
+    )  # fmt: skip
+    return days, float(starts.sum())
+
+
+def test_rests_that_crowd_in_a_part_of_the_day_are_no_law_of_part_load() -> None:
+    """A winter's starts of a burner that runs through its mornings tell spring's within a fifth."""
+    days, truth = crowded(0, 60)
+    year = starts_of_year(days, "Europe/Berlin", Flame(48.0, 0.15, 0.0, modulates=True))
+    assert year.value == pytest.approx(truth, rel=0.2)
+    assert year.low < truth < year.high
+
+
+def called_by_the_room(count: int) -> FireDays:
+    """Winter days of a modulating burner that the room calls a few times, for as long as needed."""
+    rng = np.random.default_rng(4)
+    outdoor = 3.0 + 3.0 * rng.standard_normal(count)
+    hours = np.clip((16.0 - outdoor) * rng.normal(0.9, 0.2, count), 1.0, 22.0)
+    return FireDays(
+        BEGIN + np.arange(count, dtype=np.int64) * DAY_MS, rng.poisson(6.0, count) + 0.0,
+        np.zeros(count), 0.97 * hours, hours, np.full(count, 7_000.0), outdoor,
+        np.ones(count, bool),
+    )  # fmt: skip
+
+
+def test_hours_of_demand_that_follow_the_weather_tell_a_room_that_calls() -> None:
+    """Called as long as needed it starts a few times on mild days too: not ten times as often."""
+    year = starts_of_year(
+        called_by_the_room(50), "Europe/Berlin", Flame(80.0, 0.15, 0.0, modulates=True)
+    )
+    assert year.value == pytest.approx(6 * 260, rel=0.35)
+    assert year.high < 3 * 6 * 260
+
+
 def test_weeks_out_of_habit_widen_the_year() -> None:
     """Three weeks of ten times the starts, as with valves shut: more may follow, or none."""
     held = np.full((500, 60), 10.0)
