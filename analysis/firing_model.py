@@ -25,6 +25,9 @@ _SUN_K = (1.5, 1.0)
 _CALLS = (3.0, 0.8)
 """Calls for heat a day, by room and clock (common practice, no source)."""
 _LEAST_FLAME = (0.15, 0.40)
+_WHOLE, _WHOLE_MODULATING = 0.3, 0.1
+"""Least load at which a room calls all day: water led by the weather is hardly warmer than the
+house needs, so that a modulating boiler's room may call all day at any load."""
 _SWITCH_K = 0.5
 """Kelvin about the limit within which a day is part heated, part not."""
 _BASE, _BASE_MODULATING, _BASE_SPREAD = 0.075, 0.025, 0.55
@@ -35,9 +38,10 @@ _ALWAYS, _ALWAYS_OLD, _BY_ROOM = 0.5, 0.65, 0.8
 """Chances that a modulating or an old boiler is kept warm by its own thermostat, not called by the
 room; and from where on the room's call decides alone (common practice, no source)."""
 _SCATTER = (0.35, 0.4)
-_EVEN, _EVEN_KEPT = (0.35, 0.4), 0.1
+_EVEN, _EVEN_KEPT = (0.35, 0.4), 0.15
 """Scatter of the hours of demand of a boiler called by the room, and the share of it that is left
-where its own thermostat or clock calls: then the same hours every day, whatever the weather."""
+where its own thermostat or clock calls, or the room wants all that the clock allows: then the same
+hours every day, whatever the weather."""
 _RUNS_ON = (1.3, 0.6)
 """By how much a modulating burner's starts fall behind the law of part load as its share of firing
 grows: part of the day it runs through, and its rests crowd in the rest (the logarithm falls by 1.3
@@ -90,13 +94,15 @@ class _Ways(NamedTuple):
 class _Brought(NamedTuple):
     """What a day brings: starts, hours of firing, hours of demand, each of shape (k, n).
 
-    `is_on` is the chance that heating is not shut off for the season.
+    `is_on` is the chance that heating is not shut off for the season, `loose` how far the room
+    calls for less than the clock allows, 0 to 1.
     """
 
     starts: FloatArray
     on_h: FloatArray
     demand_h: FloatArray
     is_on: FloatArray
+    loose: FloatArray
 
 
 _KEPT = float(np.exp(-1.0))
@@ -136,6 +142,7 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
     base = usual * np.exp(_BASE_SPREAD * kicks[:, 11])
     days = 0.5 * (heat_k[row, cell + 1] - heat_k[row, cell])
     hours = np.maximum(hours - 24.0 * days * base, 0.5 * hours)
+    lowest = _WHOLE_MODULATING if flame.modulates else _WHOLE
     low, high = _LEAST_FLAME
     least = low + (high - low) * even[:, 7] if flame.modulates else np.ones(len(kicks))
     called = np.clip((even[:, 4] - always) / (_BY_ROOM - always), 0.0, 1.0)
@@ -145,14 +152,14 @@ def _ways(kicks: FloatArray, flame: Flame, heat_k: FloatArray) -> _Ways:
         0.5 + 2.0 * even[:, 2],
         24.0 * lack / hours,
         called,
-        0.3 + 0.7 * even[:, 5],
+        lowest + (1.0 - lowest) * even[:, 5],
         np.minimum(0.6 + 0.6 * even[:, 6], 1.0),
         least,
         flame.stroke_s * np.exp(flame.spread * kicks[:, 8]),
         _CALLS[0] * np.exp(_CALLS[1] * kicks[:, 9]),
         _SCATTER[0] * np.exp(_SCATTER[1] * kicks[:, 10]),
         base,
-        _EVEN[0] * np.exp(_EVEN[1] * kicks[:, 12]) * (_EVEN_KEPT + (1.0 - _EVEN_KEPT) * called),
+        _EVEN[0] * np.exp(_EVEN[1] * kicks[:, 12]),
         *_of_flame(kicks[:, 13], even[:, 14], modulates=flame.modulates),
     )
     return _Ways(*(np.asarray(one[:, None], np.float64) for one in found))
@@ -176,7 +183,7 @@ def _brought(ways: _Ways, temp_c: FloatArray, slow_c: FloatArray, sun: FloatArra
     is_on = expit((ways.limit_c - slow_c) / _SWITCH_K)
     lack = (ways.limit_c - ways.sun_k * (sun - 0.3) - temp_c) / ways.soft_k
     needed = ways.soft_k * np.logaddexp(0.0, lack) / ways.full_k
-    starts, on_h, demand_h = (np.zeros(needed.shape) for _ in range(3))
+    starts, on_h, demand_h, loose = (np.zeros(needed.shape) for _ in range(4))
     for part, weight in zip(*_NODES, strict=True):
         load = np.minimum(needed * part, 1.0)
         called = is_on * np.minimum(load / ways.whole, 1.0) ** ways.called * ways.most
@@ -186,8 +193,9 @@ def _brought(ways: _Ways, temp_c: FloatArray, slow_c: FloatArray, sun: FloatArra
         starts += weight * 86_400.0 * called * share * (1.0 - share) / stroke_s
         on_h += weight * 24.0 * called * share
         demand_h += weight * 24.0 * called
+        loose += weight * ways.called * np.clip(2.0 * (1.0 - load / ways.whole), 0.0, 1.0)
     starts += ways.calls * np.minimum(needed * ways.full_k / 2.0, 1.0)
-    return _Brought(starts, on_h, demand_h, is_on)
+    return _Brought(starts, on_h, demand_h, is_on, loose)
 
 
 def _share(part: FloatArray, lift: FloatArray) -> FloatArray:
@@ -206,13 +214,15 @@ def _log_chance(ways: _Ways, seen: Seen) -> FloatArray:
     """
     given = _brought(ways, seen.temp_c, seen.slow_c, seen.sun)
     total = np.zeros(len(ways.limit_c))
+    even = ways.even * (_EVEN_KEPT + (1.0 - _EVEN_KEPT) * given.loose)
     pairs = ((seen.starts, given.starts, 0.25, ways.scatter),
              (seen.on_h, given.on_h, 0.25, ways.scatter),
-             (seen.demand_h, given.demand_h, 0.01, ways.even))  # fmt: skip
+             (seen.demand_h, given.demand_h, 0.02, even))  # fmt: skip
     for told, held, least, scatter in pairs:
         known = np.isfinite(told)
         mean, on = held[:, known], given.is_on[:, known]
-        variance = least + ((0.5 * scatter) ** 2 + 1.0 - on) * mean
+        part = scatter[:, known] if scatter.shape[1] > 1 else scatter
+        variance = least + ((0.5 * part) ** 2 + 1.0 - on) * mean
         off = (np.sqrt(told[known]) - np.sqrt(on * mean)) ** 2 / variance
         total -= 0.5 * (np.log(variance) + 5.0 * np.log1p(off / 4.0)).sum(axis=1)
     return np.asarray(_WORTH * total)
