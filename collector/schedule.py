@@ -10,7 +10,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from analysis.timebase import from_ms
-from collector.errors import PlantsFailedError
+from collector.errors import PlantsFailedError, StoreUnavailableError
 from collector.jobs import JOBS, Job
 from collector.journal import Event
 from collector.site import Site
@@ -65,8 +65,10 @@ class Schedule:
         except Exception as error:  # noqa: BLE001 - a job's failure must not end the schedule
             failed = {"": error}
         self._note(job, failed, now)
-        # A night in which one plant failed is over for the others too: the next one tries again.
-        if job.is_daily and "" not in failed:
+        # What fails by itself would fail again: the next night tries it. A store that was away
+        # has cost the night its readings: it is tried again as soon as the store is back.
+        was_away = any(isinstance(e, StoreUnavailableError) for e in failed.values())
+        if job.is_daily and "" not in failed and not was_away:
             self._site.journal.save_result("", f"ran {job.name}", now, None)
 
     def _is_due_today(self, job: Job, now_ms: int) -> bool:
