@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from collector.store import Row
+from collector.screening import CLOCK_AHEAD_MS
+from collector.store import Row, clock_ms
 
 
 class Refused(NamedTuple):
@@ -46,11 +47,15 @@ class Live:
         self.latest.update(latest)
 
     def took(self, rows: Sequence[Row]) -> None:
-        """Note a batch that is safe in the store."""
+        """Note a batch that is safe in the store.
+
+        A last reading of the future came under a clock that was ahead: any now is newer.
+        """
         latest = self.latest
+        to_come_ms = clock_ms() + CLOCK_AHEAD_MS
         for name, ms, value in rows:
             known = latest.get(name)
-            if known is None or ms >= known[0]:
+            if known is None or ms >= known[0] or known[0] > to_come_ms:
                 latest[name] = (ms, value)
         self.stored += len(rows)
         self.changed.set()
