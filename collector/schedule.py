@@ -18,6 +18,8 @@ _log = logging.getLogger(__name__)
 _NIGHT_H = 2
 """Daily jobs run from this local hour on, when the heating is at its quietest."""
 _FIRST_S = 1.0
+_FAILING = "failing"
+"""Name under which the journal keeps what fails."""
 
 
 class _Lane(threading.Thread):
@@ -60,6 +62,7 @@ class Schedule:
 
     def __init__(self, site: Site, jobs: Sequence[Job] = JOBS) -> None:
         self._site = site
+        self._resume({job.name for job in jobs})
         self._lanes = [
             _Lane(name, [j for j in jobs if j.is_daily == is_daily], self.turn)
             for name, is_daily in (("jobs", False), ("nightly jobs", True))
@@ -76,6 +79,13 @@ class Schedule:
             lane.end()
         for lane in self._lanes:
             lane.join()
+
+    def _resume(self, jobs: set[str]) -> None:
+        """What failed before a restart fails until it has run again, so that nothing is over."""
+        kept = self._site.journal.result("", _FAILING)
+        for job, plant, words in kept[1] if kept else ():
+            if job in jobs and (not plant or self._site.plant(plant)):
+                self._site.live.failing[job, plant] = words
 
     def turn(self, job: Job, now_ms: int | None = None) -> None:
         """Run a job once if it is due; a failure is told once and does not stop the rest."""
@@ -109,6 +119,7 @@ class Schedule:
     def _note(self, job: Job, failed: dict[str, Exception], now_ms: int) -> None:
         """Keep what fails now in mind; what failed already is not told again."""
         failing = self._site.live.failing
+        before = dict(failing)
         for name, plant in list(failing):
             if name == job.name and plant not in failed:
                 del failing[name, plant]
@@ -119,3 +130,6 @@ class Schedule:
             failing[job.name, plant] = words
             _log.error("plant=%s %s", plant, words, exc_info=error)
             self._site.journal.add_events([Event(now_ms, plant, job.name, "job_failed", words)])
+        if failing != before:
+            document = [[*key, words] for key, words in failing.items()]
+            self._site.journal.save_result("", _FAILING, now_ms, document)

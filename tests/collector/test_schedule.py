@@ -19,9 +19,14 @@ NIGHT = 1_768_446_000_000  # 2026-01-15 03:00 UTC
 
 def test_watch_goes_on_while_the_nightly_work_lasts(tmp_path: Path) -> None:
     """A thousand plants take hours of the night; a stall is told in them all the same."""
-    night_ends, watched = threading.Event(), []
+    night_ends = threading.Event()
+    watched: list[int] = []
+
+    def work_all_night(_site: Site, _now: int) -> None:
+        night_ends.wait(30)
+
     jobs = (
-        Job("results", lambda _site, _now: bool(night_ends.wait(30)), 600, is_daily=True),
+        Job("results", work_all_night, 600, is_daily=True),
         Job("watch", lambda _site, now: watched.append(now), 0.05),
     )
     with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:
@@ -66,3 +71,25 @@ def test_night_noted_under_a_clock_that_was_ahead_holds_nothing_up(tmp_path: Pat
         for now in (NIGHT + 4383 * DAY_MS, NIGHT, NIGHT + 600_000, NIGHT + DAY_MS):
             schedule.turn(job, now)
     assert ran == [NIGHT + 4383 * DAY_MS, NIGHT, NIGHT + DAY_MS]
+
+
+def test_what_failed_before_a_restart_is_not_over(tmp_path: Path) -> None:
+    """A nightly judge that fails goes on failing until it has run, whoever restarts the box."""
+
+    def broken(_site: Site, _now: int) -> None:
+        raise RuntimeError("damaged page")
+
+    def quiet(_site: Site, _now: int) -> None:
+        return
+
+    slow = Job("slow", broken, 600, is_daily=True)
+    with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:
+        Schedule(site, [slow]).turn(slow, NIGHT)
+    with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:
+        schedule = Schedule(site, [slow])
+        assert site.live.failing == {("slow", ""): "job 'slow' failed: damaged page"}
+        schedule.turn(slow._replace(run=quiet), NIGHT + DAY_MS)
+        assert site.live.failing == {}
+    with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:
+        Schedule(site, [slow])
+        assert site.live.failing == {}
