@@ -6,12 +6,22 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from dash import Dash
+from dash.exceptions import PreventUpdate
 
-from analysis.plant import Plant
+from analysis.errors import StokeholdError
+from analysis.plant import Plant, Pump
 from collector.site import Site
 
 Component = Any
 """Anything Dash can draw."""
+
+
+class NotHereError(StokeholdError, PreventUpdate):
+    """A page names a plant or pump that is there no more; what does not say so leaves it as it is.
+
+    Pages stay open, and addresses in bookmarks, while plant files are changed; nothing meant for
+    one plant may then happen to another.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +74,42 @@ class Page:
 
 
 def view_of(site: Site, search: str | None, now_ms: int) -> View:
-    """View for the query part of an address; an unknown plant gives the first."""
+    """View for the query part of an address; one that names no plant gives the first.
+
+    Raises
+    ------
+    NotHereError
+        It names a plant that is not looked after here.
+    """
     query = dict(parse_qsl((search or "").lstrip("?")))
-    plant = site.plant(query.get("plant", "")) or site.plants[0]
-    return View(site, plant, now_ms, query)
+    return View(site, plant_of(site, query.get("plant", "")), now_ms, query)
+
+
+def plant_of(site: Site, key: str) -> Plant:
+    """Plant of a key; without one the first.
+
+    Raises
+    ------
+    NotHereError
+        No plant has this key.
+    """
+    plant = site.plant(key) if key else site.plants[0]
+    if plant is None:
+        words = f"no plant '{key:.60}' is looked after here now; its name may have been changed"
+        raise NotHereError(f"{words}; choose the plant anew")
+    return plant
+
+
+def pump_known(plant: Plant, key: str) -> Pump:
+    """Pump of an id.
+
+    Raises
+    ------
+    NotHereError
+        The plant has no such pump.
+    """
+    pump = next((p for p in plant.pumps if p.id == key), None)
+    if pump is None:
+        words = f"no pump '{key:.60}' is in the plant file of {plant.name} now"
+        raise NotHereError(f"{words}; load the page anew")
+    return pump

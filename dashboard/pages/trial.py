@@ -17,7 +17,7 @@ from dashboard import words
 from dashboard.cards import chip, empty, fact, facts, part_tabs, section, table
 from dashboard.deeds import on_deed
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, Page, View, pump_known, view_of
 from dashboard.pages.fitting import pump_of, swap_tabs
 
 PATH = "/swap/trial"
@@ -50,7 +50,7 @@ def bench_of(
     """The bench of a pump's trial: the one under way, or a fresh one where it is wanted."""
     trials = TrialBook(site.journal)
     view = view_of(site, f"?plant={plant}", now_ms)
-    known = next(p for p in view.plant.pumps if p.id == pump)
+    known = pump_known(view.plant, pump)
     trial = trials.load(plant, pump)
     if trial is None and wanted is not None:
         trial = fresh_trial(view.plant, known, wanted, now_ms)
