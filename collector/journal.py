@@ -148,11 +148,15 @@ class Journal:
 
     # alarms
 
-    def alarms(self, plant: str | None = None) -> list[StandingAlarm]:
-        """All alarms known, normal ones too."""
+    def alarms(
+        self, plant: str | None = None, *, standing_only: bool = False
+    ) -> list[StandingAlarm]:
+        """Alarms known of one plant or of all; without `standing_only` normal ones too."""
         query = sa.select(_ALARM)
         if plant is not None:
             query = query.where(_ALARM.c.plant == plant)
+        if standing_only:
+            query = query.where(_ALARM.c.state != "normal")
         with self._engine.connect() as connection:
             return [_alarm(row) for row in connection.execute(query).mappings()]
 

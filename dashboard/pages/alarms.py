@@ -8,7 +8,8 @@ from analysis.alarms import Alarm, Deed
 from analysis.errors import StokeholdError
 from collector.deeds import Act, act_on, act_on_part
 from collector.journal import StandingAlarm
-from collector.notify import Messenger, send_test
+from collector.messenger import Messenger
+from collector.notify import send_test
 from collector.site import Site
 from collector.store import address, clock_ms
 from dashboard import words
