@@ -11,13 +11,14 @@ from dash.exceptions import PreventUpdate
 from analysis.errors import StokeholdError
 from analysis.plant import Plant, Pump
 from collector.site import Site
+from collector.store import clock_ms
 
 Component = Any
 """Anything Dash can draw."""
 
 
-class NotHereError(StokeholdError, PreventUpdate):
-    """A page names a plant or pump that is there no more; what does not say so leaves it as it is.
+class NotHereError(StokeholdError):
+    """A page names a plant or pump that is there no more.
 
     Pages stay open, and addresses in bookmarks, while plant files are changed; nothing meant for
     one plant may then happen to another.
@@ -83,6 +84,20 @@ def view_of(site: Site, search: str | None, now_ms: int) -> View:
     """
     query = dict(parse_qsl((search or "").lstrip("?")))
     return View(site, plant_of(site, query.get("plant", "")), now_ms, query)
+
+
+def view_still_there(site: Site, search: str | None) -> View:
+    """View of an open page now, for what changes a part of it.
+
+    Raises
+    ------
+    PreventUpdate
+        Its plant is there no more: the part stays as it is, until the page is drawn anew.
+    """
+    try:
+        return view_of(site, search, clock_ms())
+    except NotHereError as error:
+        raise PreventUpdate from error
 
 
 def plant_of(site: Site, key: str) -> Plant:

@@ -17,7 +17,7 @@ from dashboard import words
 from dashboard.cards import chip, empty, fact, facts, part_tabs, section, table
 from dashboard.deeds import on_deed
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, pump_known, view_of
+from dashboard.page import Component, Page, View, pump_known, view_of, view_still_there
 from dashboard.pages.fitting import pump_of, swap_tabs
 
 PATH = "/swap/trial"
@@ -236,7 +236,7 @@ def callbacks(app: Dash, site: Site) -> None:
         prevent_initial_call=True,
     )
     def _look(_ticks: int | None, search: str | None) -> Any:
-        view = view_of(site, search, clock_ms())
+        view = view_still_there(site, search)
         bench = bench_of(site, view.plant.key, pump_of(view), view.now_ms)
         return no_update if bench is None else live(bench, view.now_ms)
 
