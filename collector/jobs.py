@@ -95,7 +95,8 @@ def move_alarms(
         unjudged = fault not in faults or (subject, fault.name) in unknown
         # What is told while it is still being learned stands; silence then is no good news.
         present = True if finding else None if unjudged else False
-        seen = alarms.graded(old.alarm, finding.urgency, now_ms) if finding else old.alarm
+        was = alarms.dated(old.alarm, now_ms)
+        seen = alarms.graded(was, finding.urgency, now_ms) if finding else was
         new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:
             document = finding.document() if finding else old.finding
