@@ -105,6 +105,25 @@ def graded(alarm: Alarm, urgency: Urgency, now_ms: int) -> Alarm:
     return after
 
 
+def dated(alarm: Alarm, now_ms: int) -> Alarm:
+    """The alarm with no moment after now but the end of shelving.
+
+    A clock that was ahead and has been set back leaves moments of the future, from which no
+    delay would ever end and after which nothing would count as told.
+    """
+    until, raised, changing = alarm.shelved_until_ms, alarm.raised_ms, alarm.changing_since_ms
+    if max(alarm.since_ms, raised or 0, changing or 0) <= now_ms:
+        return alarm
+    ahead_ms = max(0, alarm.since_ms - now_ms)
+    return replace(
+        alarm,
+        since_ms=alarm.since_ms - ahead_ms,
+        raised_ms=raised if raised is None else min(raised, now_ms),
+        changing_since_ms=changing if changing is None else min(changing, now_ms),
+        shelved_until_ms=until if until is None else until - ahead_ms,
+    )
+
+
 def _raised(alarm: Alarm, now_ms: int) -> Alarm:
     if alarm.state in ("shelved", "out_of_service"):
         return replace(alarm, raised_ms=now_ms)

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from analysis.estimate import plain
 from analysis.fitting import Fitting, Swapped, fitting, fitting_with_heat
 from analysis.judge_fitting import (
-    ONLY_WIDE,
+    UNSURE,
     Judged,
     judge_air,
     judge_direction,
@@ -221,16 +221,14 @@ def checks(seen: Fitting, *, night_reduction: bool | None = None) -> tuple[Fitti
     if air.state == "found" and not night_reduction:
         night = Judged("unknown", needs="the air to be gone")
     held = judge_held_back(seen)
-    if air.state == "found" and held.confidence == ONLY_WIDE:
+    if air.state == "found" and held.confidence == UNSURE:
         held = Judged("unknown", needs="the air to be gone: it holds water back as well")
     strong, weak = judge_strong(seen), judge_weak(seen)
     if reversed_.state == "found":
         held = strong = weak = Judged("unknown", needs="the pump to be the right way round")
     if night.state == "found":
         held = weak = Judged("unknown", needs="night reduction to be off")
-    if weak.state == "found" and held.confidence == ONLY_WIDE:
-        held = Judged("unknown", needs="a stronger setting: the low speed explains the spread")
-    if held.state == "found":
+    if held.state == "found" and held.confidence != UNSURE:
         weak = Judged("unknown", needs="the isolating valves to be open for sure")
     named = {
         "reversed": reversed_,

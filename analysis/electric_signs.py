@@ -31,6 +31,8 @@ _LEAST_FLOOR_W = 3.5
 _TRY_WINDOW_MIN = 12
 _TRY_MINUTES = 4
 _TRY_W = 1.5
+_OFTEN, _OFTEN_MIN = 4, 3
+"""So many readings a minute for so many minutes are worth six minutes of a plug's one or two."""
 _BARE_SHARE = 0.6
 
 
@@ -160,7 +162,14 @@ class ElectricSigns:
         still = lasting(~running)
         fine = (trailing(pulse, 6) >= 5) & (still >= 6)
         coarse = trailing(pulse & (still > 0), _TRY_WINDOW_MIN) >= _TRY_MINUTES
-        return np.asarray(fine | (coarse & (still >= 6)))
+        # Some sound pumps try three times within a minute before they run.
+        dense = (lasting(pulse & self.often) >= _OFTEN_MIN) & (still >= _OFTEN_MIN)
+        return np.asarray(fine | (coarse & (still >= 6)) | dense)
+
+    @cached_property
+    def often(self) -> BoolArray:
+        """Minutes in which the plug was read many times, as one every 10 s is."""
+        return np.asarray(self.one.power_count >= _OFTEN)
 
     @cached_property
     def cut_out(self) -> BoolArray:

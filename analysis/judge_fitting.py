@@ -16,12 +16,12 @@ from analysis.pump_course import (
     Levels,
     Reduced,
     levels,
+    open_loop,
     quantile,
     reductions,
     restlessness,
     spread_k,
     starts,
-    water_index,
 )
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms
 
@@ -108,15 +108,14 @@ def _unrest(seen: Fitting, span: Span) -> float | None:
     return float(np.mean(known > _UNREST)) if len(known) >= 6 else None
 
 
-_HELD = 0.97
-"""Sound pumps stay above 1: the loop then resists as it did."""
-_HELD_AT_TOP = 0.82
-"""Three hours of a hundred are less sure than ten."""
-_HELD_IF_WIDE = 0.70
-_WIDE_K = 19.5
-_WIDER = 1.1
-ONLY_WIDE = 0.65
-"""Confidence where the spread alone speaks."""
+_HELD = 1.0
+_SURELY_HELD = 0.8
+"""Below it no low setting reaches."""
+_USUAL_SPREAD_K = 8.0
+_OVERSIZED = 0.3
+_THROTTLED = 1.75
+UNSURE = 0.65
+"""Confidence where a low setting would look alike."""
 _ELECTRONICS_W = 1.8
 """What an electronic pump takes without moving water; rule of thumb, no source."""
 
@@ -127,48 +126,34 @@ def judge_held_back(seen: Fitting) -> Judged:
     The power given to the water is that of its amount cubed times the loop's
     resistance; so through an unchanged loop the water goes with the cube root
     of the power. What falls short of it means more resistance, whatever the
-    setting. Radiator valves hide it while they throttle more than the isolating valve does; so
-    the hours with the most water are looked at apart, in which the loop stands open as in the
-    morning's warming up. Or, where the valves hold most of the water anyway: a good deal less
-    water with a very wide spread.
+    setting. Radiator valves throttle more than the isolating valve does at most hours, so each
+    day's best hour is looked at; where its water is far above the usual hour's, the radiator
+    valves still rule the loop and no other does. An old pump whose water came back hardly cooler
+    moved more than was asked for, and the new one rightly moves less.
     """
-    ratio, top, power = _water_ratio(seen), _water_ratio(seen, _TOP), _power_ratio(seen)
-    now, then = quantile(spread_k(seen.settled), 0.5), quantile(spread_k(seen.before), 0.5)
-    wide_k = quantile(spread_k(seen.settled), 0.8)
-    if (
-        ratio is None
-        or top is None
-        or power is None
-        or now is None
-        or then is None
-        or wide_k is None
-    ):
+    now, then, power = open_loop(seen.settled), open_loop(seen.before), _power_ratio(seen)
+    spread = [quantile(spread_k(course), 0.5) for course in (seen.before, seen.settled)]
+    if now is None or then is None or power is None or spread[0] is None or spread[1] is None:
         needs = "power, flow and return temperature before and after the swap, with heat"
         return Judged("unknown", needs=needs)
-    by_power = power ** (1.0 / 3.0)
-    moved, at_top = ratio / by_power, top / by_power
+    oversized = (_USUAL_SPREAD_K / max(spread[0], 1.0)) ** _OVERSIZED
+    moved = now.water / then.water / power ** (1.0 / 3.0) * oversized
     flow_id = seen.flow_id or ""
-    what = "water against what the power would move"
+    what = "water at the day's best hour against what the power would move"
     evidence = (
-        Evidence(flow_id, what, moved, f"above {_HELD}", "1"),
-        Evidence(flow_id, f"{what}, loop open", at_top, f"above {_HELD_AT_TOP}", "1"),
-        Evidence(flow_id, "flow less return, upper fifth", wide_k, f"below {_WIDE_K:g}", "K"),
+        Evidence(flow_id, what, moved, f"above {_HELD:g}", "1"),
+        Evidence(flow_id, "that hour's water over the usual hour's", now.throttled, "", "1"),
+        Evidence(flow_id, "flow less return, median", spread[1], _was(spread[0]), "K"),
     )
-    is_wide = ratio < _HELD_IF_WIDE and wide_k >= _WIDE_K and now >= _WIDER * then
-    is_held = moved < _HELD or at_top < _HELD_AT_TOP
-    if is_held or is_wide:
-        return Judged("found", 0.9 if is_held else ONLY_WIDE, evidence)
+    if moved < _HELD and now.throttled < _THROTTLED:
+        return Judged("found", 0.9 if moved < _SURELY_HELD else UNSURE, evidence)
     return Judged("sound", 0.8, evidence)
 
 
-_MOSTLY_OPEN, _TOP = 0.9, 0.97
-"""Shares of the hours below the one looked at, by their water."""
-
-
-def _water_ratio(seen: Fitting, share: float = _MOSTLY_OPEN) -> float | None:
-    """Water index after the swap over that before, while the loop is open."""
-    now, then = (quantile(water_index(c), share) for c in (seen.settled, seen.before))
-    return now / then if now is not None and then else None
+def _water_ratio(seen: Fitting) -> float | None:
+    """Water index after the swap over that before, at the days' best hours."""
+    now, then = open_loop(seen.settled), open_loop(seen.before)
+    return now.water / then.water if now and then else None
 
 
 def _power_ratio(seen: Fitting) -> float | None:
@@ -243,7 +228,7 @@ def judge_night(seen: Fitting, *, night_reduction: bool | None) -> Judged:
         return Judged("sound", 1.0)
     if seen.power_id is None or seen.flow_id is None or seen.interval_ms > 6 * MINUTE_MS:
         return Judged("unknown", needs="power every five minutes, and the flow pipe's temperature")
-    found = reductions(seen.settled, seen.most_w)
+    found = reductions(seen.settled, seen.most_w, seen.step_w)
     days = max(len(seen.settled) / 1440.0, 1.0)
     by_day = sum(_day_hours(one, seen.timezone) for one in found) / days
     evidence = (

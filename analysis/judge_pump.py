@@ -100,7 +100,9 @@ def _dry(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     usual_w = signs.usual.levels.usual_w or 0.0
     less = signs.known & ~signs.idle & (signs.power_w < 0.92 * usual_w)
     wrong = less | signs.odd | signs.tries | signs.slips
-    now = (lasting(signs.low_pressure & wrong) >= 3) | (lasting(signs.lost_water) >= 2)
+    # Each of the two signs by readings of its own; two minutes of a plug read often are many.
+    shown = lasting(wrong) >= np.where(signs.often, 2, 3)
+    now = (signs.low_pressure & shown) | (lasting(signs.lost_water) >= 2)
     now |= (lasting(signs.slackened) >= 3) | (lasting(signs.light & signs.slips) >= 8)
     # Water is gone, and a pump that should run takes little or nothing: some stop themselves.
     now |= lasting(signs.low_pressure & wanted & (signs.idle | signs.odd)) >= 4

@@ -6,13 +6,13 @@ A pure decision over the alarms and what was told before; sending is somebody el
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import time
+from datetime import datetime, time
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 from analysis.alarms import Alarm
 from analysis.finding import Urgency
-from analysis.timebase import MINUTE_MS, from_ms
+from analysis.timebase import MINUTE_MS, from_ms, to_ms
 
 Reason = Literal["first", "repeat", "returned", "digest", "own", "test"]
 Key = tuple[str, str, str]
@@ -120,9 +120,10 @@ def _last_told(told: Iterable[Told]) -> dict[tuple[Key, Reason], int]:
 def _reason(
     alarm: Alarm, last: dict[tuple[Key, Reason], int], now_ms: int, *, rules: NoticeRules
 ) -> Reason | None:
-    raised = alarm.raised_ms or 0
+    # What comes off the shelf unsolved asks anew, though it was raised before.
+    asked = alarm.since_ms if alarm.state == "unacknowledged" else alarm.raised_ms or 0
     first = last.get((alarm.key, "first"), -1)
-    was_told = first >= raised
+    was_told = first >= asked
     if alarm.state == "unacknowledged":
         if not was_told:
             return "first" if _may_tell(alarm.urgency, now_ms, rules) else None
@@ -166,7 +167,9 @@ def digest_due(
     """The day's digest of what is not `now`, or None where it is not due or nothing stands."""
     zone = ZoneInfo(rules.timezone)
     here = from_ms(now_ms).astimezone(zone)
-    if here.time() < rules.digest_at:
+    at = datetime.combine(here.date(), rules.digest_at, zone)
+    # A box that was off at the hour makes up for it, but wakes nobody.
+    if here < at or (rules.is_quiet(now_ms) and not rules.is_quiet(to_ms(at))):
         return None
     told_on = None if last_digest_ms is None else from_ms(last_digest_ms).astimezone(zone).date()
     if told_on is not None and told_on >= here.date():
@@ -174,6 +177,8 @@ def digest_due(
     standing = [
         a
         for a in alarms
-        if a.urgency != "now" and a.state in ("unacknowledged", "acknowledged", "returned")
+        if a.urgency != "now"
+        and a.state in ("unacknowledged", "acknowledged", "returned")
+        and a.since_ms <= to_ms(at)  # what came after the hour waits for the next
     ]
     return _notice("digest", standing) if standing else None

@@ -65,6 +65,7 @@ class PumpMinutes(Sliced):
 
     `power_age_min` and `flow_age_min` tell for how many minutes the power's and the flow pipe's
     value has been held without a reading: one that reports on change may have fallen silent.
+    `power_count` is the number of the power's readings within each minute.
     """
 
     pump: Pump
@@ -75,6 +76,7 @@ class PumpMinutes(Sliced):
     return_c: FloatArray
     body_c: FloatArray
     power_age_min: FloatArray
+    power_count: IntArray
     flow_age_min: FloatArray
 
     @property
@@ -158,6 +160,7 @@ def _temperature(grid: Grid, of: str, place: str) -> FloatArray:
 def _pump_minutes(grid: Grid, pump: Pump) -> PumpMinutes:
     drawn = _drawn(grid, pump.id)
     volts = _volts(grid, pump.id)
+    power_age_min, power_count = _heard(grid, grid.plant.first(pump.id, "power"))
     if pump.drive == "induction" and volts is not None:
         normal = drawn.power_w * (NOMINAL_V / volts) ** VOLTAGE_EXPONENT
         drawn = replace(drawn, power_w=normal)
@@ -169,20 +172,24 @@ def _pump_minutes(grid: Grid, pump: Pump) -> PumpMinutes:
         flow_c=_temperature(grid, pump.id, "flow"),
         return_c=_temperature(grid, pump.id, "return"),
         body_c=_temperature(grid, pump.id, "body"),
-        power_age_min=_age_min(grid, grid.plant.first(pump.id, "power")),
-        flow_age_min=_age_min(grid, grid.plant.first(pump.id, "temperature", "flow")),
+        power_age_min=power_age_min,
+        power_count=power_count,
+        flow_age_min=_heard(grid, grid.plant.first(pump.id, "temperature", "flow"))[0],
     )
 
 
-def _age_min(grid: Grid, channel: Channel | None) -> FloatArray:
-    """Minutes since a channel's last reading; far beyond any where there is none."""
+def _heard(grid: Grid, channel: Channel | None) -> tuple[FloatArray, IntArray]:
+    """Minutes since a channel's last reading, and how many readings each minute brought.
+
+    Where there is no reading yet, that is longer ago than any.
+    """
     readings = None if channel is None else grid.record.get(channel.id)
-    if readings is None or not len(readings):
-        return np.full(len(grid), np.inf)
-    ends = grid.start_ms + MINUTE_MS
-    at = np.searchsorted(readings.time_ms, ends) - 1
+    if readings is None or not len(readings) or not len(grid):
+        return np.full(len(grid), np.inf), np.zeros(len(grid), np.int64)
+    edges = np.searchsorted(readings.time_ms, grid.edges_ms)
+    ends, at = grid.edges_ms[1:], edges[1:] - 1
     age = (ends - readings.time_ms[np.maximum(at, 0)]) / MINUTE_MS
-    return np.where(at < 0, np.inf, age)
+    return np.where(at < 0, np.inf, age), np.diff(edges)
 
 
 def _drawn(grid: Grid, of: str) -> MachineMinutes:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from analysis.levels import BoolArray
 from analysis.plant import Channel
 from analysis.readings import (
     FloatArray,
@@ -15,7 +16,7 @@ from analysis.readings import (
     hold_limit_ms,
     summarise,
 )
-from analysis.timebase import MINUTE_MS, Span
+from analysis.timebase import DAY_MS, MINUTE_MS, Span
 
 RUNS_W = 1.5
 """A pump that turns draws more than this; common practice, no source."""
@@ -123,6 +124,11 @@ def quantile(values: FloatArray, q: float) -> float | None:
     return float(np.quantile(known, q)) if len(known) else None
 
 
+_STANDBY_W = 3.0
+"""What an electronic pump takes that its controller stopped by a signal, at most (domain notes)."""
+_PARTED = 1.4
+
+
 class Levels(NamedTuple):
     """Power of the running pump by ten-minute means [W], and hours seen running."""
 
@@ -147,10 +153,18 @@ def levels(course: Course) -> Levels | None:
     whole = (block.low_w > RUNS_W) & (block.low_w > _MIXED * block.high_w)
     running = block.power_w[whole & ~np.isnan(block.power_w)]
     running = running[running > 0.35 * np.quantile(running, 0.8)] if len(running) else running
+    running = running[running > _standby_w(running)]
     if len(running) < 18:
         return None
     low, middle, high = np.quantile(running, (0.05, 0.5, 0.8))
     return Levels(float(low), float(middle), float(high), len(running) / 6.0)
+
+
+def _standby_w(block_w: FloatArray) -> float:
+    """Standby among the powers of blocks [W]: a few watts, empty ground above; 0 where none is."""
+    ordered = np.sort(block_w)
+    parted = (ordered[:-1] <= _STANDBY_W) & (ordered[1:] >= _PARTED * ordered[:-1])
+    return float(ordered[:-1][parted][-1]) if parted.any() else 0.0
 
 
 def restlessness(course: Course, step_w: float, interval_ms: int) -> FloatArray:
@@ -188,6 +202,49 @@ def water_index(course: Course) -> FloatArray:
     known = (block.low_w > RUNS_W) & (excess > 4.0) & (spread > 0.7)
     index = np.maximum(excess, 0.1) ** _EMITTER_EXPONENT / np.maximum(spread, 0.1)
     return np.where(known, index, np.nan)
+
+
+class OpenLoop(NamedTuple):
+    """Water index at each day's best hour, its median; and that over the median of all hours."""
+
+    water: float
+    throttled: float
+
+
+_FALLS_K = 2.5
+_HOURS_A_DAY = 4
+
+
+def open_loop(course: Course) -> OpenLoop | None:
+    """The water that goes round while the loop stands open; None of less than two days.
+
+    Radiator valves stand open at a day's best hour, as in the morning's warming up. Hours in which
+    the water cools are left out: what it gives then was put in before, and the spread is no heat
+    of theirs.
+    """
+    water = np.where(_falls(course), np.nan, water_index(course))
+    day = course.start_ms[: len(water) * 60 : 60] // DAY_MS
+    seen = [water[(day == one) & np.isfinite(water)] for one in np.unique(day)]
+    best = [float(hours.max()) for hours in seen if len(hours) >= _HOURS_A_DAY]
+    if len(best) < 2:
+        return None
+    most = float(np.median(best))
+    return OpenLoop(most, most / float(np.nanmedian(water)))
+
+
+def _falls(course: Course) -> BoolArray:
+    """Hours over which the water's mean temperature falls, within them or from the one before."""
+    first, *_, last = np.moveaxis(_middles(course, 10).reshape(-1, 6), 1, 0)
+    whole = _middles(course, 60)[: len(first)]
+    over = np.diff(whole, prepend=whole[:1])
+    return np.asarray(~(first - last < _FALLS_K) | (over < -0.6 * _FALLS_K))
+
+
+def _middles(course: Course, minutes: int) -> FloatArray:
+    """Middle of flow and return temperature by blocks, up to the last whole hour [Cel]."""
+    hours = len(course) // 60
+    block = course.blocks(minutes)
+    return ((block.flow_c + block.return_c) / 2)[: hours * 60 // minutes]
 
 
 class Starts(NamedTuple):
@@ -254,8 +311,12 @@ _STEP_UP = 1.2
 _LEAST_REDUCED_MIN = 20
 
 
-def reductions(course: Course, most_w: float | None) -> list[Reduced]:
-    """Stretches of night reduction: one step down after a fall of the flow pipe, one step up."""
+def reductions(course: Course, most_w: float | None, step_w: float = 0.0) -> list[Reduced]:
+    """Stretches of night reduction: one step down after a fall of the flow pipe, one step up.
+
+    A plug that shows steps of `step_w` [W] may have rounded both powers: 4 to 3 W may be no fall.
+    """
+    half = step_w / 2
     power = course.power_w
     least = max(RUNS_W, _LEAST_CURVE * (most_w or 0.0))
     known = ~np.isnan(power)
@@ -266,7 +327,7 @@ def reductions(course: Course, most_w: float | None) -> list[Reduced]:
     cooled = _cooled(course.flow_c)
     while at < last:
         before, after = power[at - 3], power[at + 2]
-        is_down = least < after <= _STEP_DOWN * before
+        is_down = least < after and after + half <= _STEP_DOWN * (before - half)
         if not (is_down and cooled[at]):
             at += 1
             continue

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.climate import Days, outdoor_days
+from analysis.climate import Days
 from analysis.errors import StokeholdError
 from analysis.finance import Terms
 from analysis.placed import placed_pumps
@@ -116,11 +116,9 @@ def swap_case(
     end = min([t for t in others if t > at] + [span.end_ms])
     spans = Span(min(start, at), at), Span(at, max(end, at))
     before, after = (pump_days(plant, pump, record, one) for one in spans)
-    whole = Span(spans[0].start_ms, spans[1].end_ms)
-    outdoor = outdoor_days(plant, record, whole) if whole.end_ms > whole.start_ms else None
     years = _years_of(plant, pump, record, Span(start, end), spans)
     case = SwapCase(
-        plant, pump, swap, question, spans, before, after, _bridged(outdoor), years, None
+        plant, pump, swap, question, spans, before, after, _bridged(years.outdoor), years, None
     )
     if not (case.has_before and case.has_after):
         return case

@@ -80,7 +80,9 @@ def metered_year(
         return years_about(plant, placed[-2], placed[-1], record).new
     here = placed[0].pump if placed else machine
     stretch = _stretch(plant, here, record, span)
-    return stretch if isinstance(stretch, str) else _years((stretch,), plant, record, span)[0]
+    if isinstance(stretch, str):
+        return stretch
+    return _years((stretch,), outdoor_days(plant, record, span))[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,12 +90,13 @@ class YearsAbout:
     """Years of the pump before a swap and of the one after it, or why there is none of one.
 
     Where `are_paired` the possibilities belong together, row by row: the difference of two rows
-    is a saving. Else each stands for itself.
+    is a saving. Else each stands for itself. `outdoor` is the weather of both, None where unknown.
     """
 
     old: MeteredYear | str
     new: MeteredYear | str
     are_paired: bool
+    outdoor: Days | None = None
 
 
 def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> YearsAbout:
@@ -110,20 +113,19 @@ def years_about(plant: Plant, old: Placed, new: Placed, record: Record) -> Years
     record : mapping of str to Readings
         What was measured.
     """
-    weather = Span(old.span.start_ms, new.span.end_ms)
+    outdoor = outdoor_days(plant, record, Span(old.span.start_ms, new.span.end_ms))
     before, after = (
         _stretch(plant, one.pump, record, _whole_days(plant, one.span)) for one in (old, new)
     )
     if isinstance(before, str) or isinstance(after, str) or not _are_alike(before, after):
         first, second = (
-            one if isinstance(one, str) else _years((one,), plant, record, weather)[0]
-            for one in (before, after)
+            one if isinstance(one, str) else _years((one,), outdoor)[0] for one in (before, after)
         )
-        return YearsAbout(first, second, are_paired=False)
-    both = _years((before, after), plant, record, weather)
+        return YearsAbout(first, second, are_paired=False, outdoor=outdoor)
+    both = _years((before, after), outdoor)
     days = int(before.history.days.known.sum())
     told = f"{both[1].basis}; {days} days of the pump before it tell of the season as well"
-    return YearsAbout(both[0], replace(both[1], basis=told), are_paired=True)
+    return YearsAbout(both[0], replace(both[1], basis=told), are_paired=True, outdoor=outdoor)
 
 
 def _are_alike(before: "_Stretch", after: "_Stretch") -> bool:
@@ -174,11 +176,8 @@ def _stretch(plant: Plant, machine: Pump | Boiler, record: Record, span: Span) -
     )
 
 
-def _years(
-    stretches: tuple[_Stretch, ...], plant: Plant, record: Record, weather: Span
-) -> tuple[MeteredYear, ...]:
-    """Years of one machine, or of two that one house calls for alike, in the weather of a span."""
-    outdoor = outdoor_days(plant, record, weather)
+def _years(stretches: tuple[_Stretch, ...], outdoor: Days | None) -> tuple[MeteredYear, ...]:
+    """Years of one machine, or of two that one house calls for alike, in weather as measured."""
     drawn = years_together([replace(one.history, outdoor=outdoor) for one in stretches])
     return tuple(_metered(one, year) for one, year in zip(stretches, drawn, strict=True))
 

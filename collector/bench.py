@@ -8,7 +8,7 @@ from analysis.plant import Plant, Pump
 from analysis.timebase import MINUTE_MS, Span
 from analysis.trial import Trial, View, begin, end, look, plan, skip, valve_objection
 from analysis.trial_results import TrialResult, trial_result
-from collector.store import Store, StoreRecord
+from collector.store import Readable, StoreRecord
 from collector.swaps import SwapBook
 from collector.trials import TrialBook
 
@@ -38,7 +38,7 @@ class Bench:
 
     plant: Plant
     pump: Pump
-    store: Store
+    store: Readable
     trials: TrialBook
     swaps: SwapBook
     trial: Trial

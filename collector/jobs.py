@@ -15,6 +15,7 @@ from analysis.pump_learned import PlantLearned
 from analysis.pumpsheet import pump_sheets
 from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
 from analysis.watch import Situation
+from collector.errors import StoreUnavailableError
 from collector.journal import Event, StandingAlarm
 from collector.notify import tell, tell_of_absence
 from collector.results import RESULTS, Nightly, Result
@@ -94,7 +95,8 @@ def move_alarms(
         unjudged = fault not in faults or (subject, fault.name) in unknown
         # What is told while it is still being learned stands; silence then is no good news.
         present = True if finding else None if unjudged else False
-        seen = alarms.graded(old.alarm, finding.urgency, now_ms) if finding else old.alarm
+        was = alarms.dated(old.alarm, now_ms)
+        seen = alarms.graded(was, finding.urgency, now_ms) if finding else was
         new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
         if new != old.alarm:
             document = finding.document() if finding else old.finding
@@ -166,10 +168,18 @@ def nightly_results(site: Site, now_ms: int) -> None:
 
 
 def _make(site: Site, result: Result, night: Nightly) -> None:
-    """Keep one result; where it fails the night goes on with the others, and says so."""
+    """Keep one result; where it fails the night goes on with the others, and says so.
+
+    Raises
+    ------
+    StoreUnavailableError
+        The readings are not to be had just now; the others would want them too.
+    """
     key = night.plant.key
     try:
         document = result.make(night)
+    except StoreUnavailableError:
+        raise
     except Exception as error:  # noqa: BLE001 - one result's failure must not cost the others
         _log.exception("result=%s failed", result.name)
         words = f"the nightly result '{result.name}' failed ({error}); the last one is kept"

@@ -148,11 +148,15 @@ class Journal:
 
     # alarms
 
-    def alarms(self, plant: str | None = None) -> list[StandingAlarm]:
-        """All alarms known, normal ones too."""
+    def alarms(
+        self, plant: str | None = None, *, standing_only: bool = False
+    ) -> list[StandingAlarm]:
+        """Alarms known of one plant or of all; without `standing_only` normal ones too."""
         query = sa.select(_ALARM)
         if plant is not None:
             query = query.where(_ALARM.c.plant == plant)
+        if standing_only:
+            query = query.where(_ALARM.c.state != "normal")
         with self._engine.connect() as connection:
             return [_alarm(row) for row in connection.execute(query).mappings()]
 
@@ -173,12 +177,14 @@ class Journal:
         with self._engine.begin() as connection:
             _add_events(connection, events)
 
-    def events(self, plant: str | None = None, limit: int = 200) -> list[Event]:
-        """Newest events first."""
+    def events(
+        self, plant: str | None = None, limit: int = 200, *, with_own: bool = False
+    ) -> list[Event]:
+        """Newest events first, of one plant or of all; `with_own` also the program's own."""
         columns = [_EVENT.c[name] for name in Event._fields]
         query = sa.select(*columns).order_by(_EVENT.c.time_ms.desc(), _EVENT.c.id.desc())
         if plant is not None:
-            query = query.where(_EVENT.c.plant == plant)
+            query = query.where(_EVENT.c.plant.in_((plant, "") if with_own else (plant,)))
         with self._engine.connect() as connection:
             return [Event(*row) for row in connection.execute(query.limit(limit))]
 

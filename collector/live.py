@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from collector.store import Row
+from analysis.notices import Told
+from collector.screening import CLOCK_AHEAD_MS
+from collector.store import Row, clock_ms
 
 
 class Refused(NamedTuple):
@@ -23,7 +25,8 @@ class Live:
     """Shared between the collector's thread, the jobs and the pages; plain reads are safe.
 
     `failing` holds the words of each failure that lasts, by job and plant (empty where
-    the whole job fails).
+    the whole job fails), `unreached` since when an address has been owed notices, and
+    `told_not_kept` what a person was told while the journal could not note it.
     """
 
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
@@ -38,6 +41,8 @@ class Live:
     subscribed: int = 0
     trouble: str | None = None
     failing: dict[tuple[str, str], str] = field(default_factory=dict)
+    unreached: dict[str, int] = field(default_factory=dict)
+    told_not_kept: list[Told] = field(default_factory=list)
     last_message_ms: int | None = None
     changed: threading.Event = field(default_factory=threading.Event)
 
@@ -46,11 +51,15 @@ class Live:
         self.latest.update(latest)
 
     def took(self, rows: Sequence[Row]) -> None:
-        """Note a batch that is safe in the store."""
+        """Note a batch that is safe in the store.
+
+        A last reading of the future came under a clock that was ahead: any now is newer.
+        """
         latest = self.latest
+        to_come_ms = clock_ms() + CLOCK_AHEAD_MS
         for name, ms, value in rows:
             known = latest.get(name)
-            if known is None or ms >= known[0]:
+            if known is None or ms >= known[0] or known[0] > to_come_ms:
                 latest[name] = (ms, value)
         self.stored += len(rows)
         self.changed.set()

@@ -1,101 +1,31 @@
-"""Tells people: over the channels they chose, over MQTT, and of the collector's own silence."""
+"""What people are told and when: of alarms, and of the collector's own silence and failures."""
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import closing
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from datetime import time
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo
 
-import apprise
-import orjson
+from sqlalchemy.exc import SQLAlchemyError
 
-from analysis.alarms import Alarm
+from analysis.alarms import Alarm, dated
 from analysis.faults import FAULTS
 from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
 from analysis.plant import Plant
 from analysis.timebase import DAY_MS, MINUTE_MS, format_rfc3339, from_ms
 from analysis.wording import evidence
-from collector.errors import BrokerError, FormError
-from collector.journal import Event
-from collector.replay import Message, Publisher
-from collector.settings import NOTIFY_ADDRESSES, Settings
+from collector.journal import Event, StandingAlarm
+from collector.messenger import Letter, Messenger
+from collector.settings import Settings
 from collector.site import Site, each_plant
 
 _log = logging.getLogger(__name__)
-# The library logs the addresses it uses, and addresses hold secrets.
-logging.getLogger("apprise").setLevel(logging.CRITICAL + 1)
 
 _REMEMBERED_MS = 30 * DAY_MS
 _OWN = "collector"
-_UNKNOWN_FORM = (
-    "is of no known form; see the README for forms, and mend it in addresses_file or the "
-    "environment"
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Letter:
-    """A notice in words."""
-
-    title: str
-    body: str
-    urgency: str
-    document: dict[str, Any]
-
-
-class Messenger:
-    """Sends letters to every address of an installation.
-
-    Parameters
-    ----------
-    settings : Settings
-        Where the addresses stand, and the MQTT topic.
-
-    Raises
-    ------
-    FormError
-        An address is of no known form; the message names its line, not its content.
-    """
-
-    def __init__(self, settings: Settings) -> None:
-        self._settings = settings
-        self._apprise = apprise.Apprise()
-        lines = (settings.secret(NOTIFY_ADDRESSES, settings.notify.addresses_file) or "").split(
-            "\n"
-        )
-        for number, line in enumerate(lines, start=1):
-            address = line.strip()
-            if address and not address.startswith("#") and not self._apprise.add(address):
-                raise FormError([f"notification address number {number} {_UNKNOWN_FORM}"])
-
-    @property
-    def has_addresses(self) -> bool:
-        """Whether anybody can be told at all."""
-        return len(self._apprise) > 0 or self._settings.notify.mqtt_topic is not None
-
-    def send(self, letter: Letter) -> bool:
-        """Send to all addresses; False where some could not be reached."""
-        reached = True
-        if len(self._apprise):
-            kind = "failure" if letter.urgency == "now" else "info"
-            reached = bool(
-                self._apprise.notify(title=letter.title, body=letter.body, notify_type=kind)
-            )
-        if topic := self._settings.notify.mqtt_topic:
-            reached = self._publish(topic, letter) and reached
-        return reached
-
-    def _publish(self, topic: str, letter: Letter) -> bool:
-        try:
-            with closing(Publisher(self._settings)) as publisher:
-                publisher.publish(Message(0, topic, orjson.dumps(letter.document)))
-        except BrokerError as error:
-            _log.warning("notice=not published: %s", error)
-            return False
-        return True
 
 
 @cache
@@ -109,24 +39,72 @@ def _messenger(settings: Settings) -> Messenger:
 def tell(site: Site, now_ms: int) -> None:
     """Send what is due and note what was sent; what fails is tried again next time."""
     messenger = _messenger(site.settings)
-    standing = site.journal.alarms()
-    alarms = [a.alarm for a in standing]
-    findings = {a.alarm.key: a.finding for a in standing if a.finding is not None}
-    told = site.journal.told(now_ms - _REMEMBERED_MS)
-    _tell_own_trouble(site, messenger, told, now_ms)
+    messenger.catch_up(now_ms)
+    site.live.unreached = messenger.unreached()
+    known = _standing(site, now_ms)
+    findings = {one.alarm.key: one.finding for one in known if one.finding is not None}
+    alarms = _by_plant((one.alarm.plant, one.alarm) for one in known)
+    told = _by_plant((t.key[0], t) for t in _told(site, now_ms))
+    _tell_own_trouble(site, messenger, told[""], now_ms)
 
     def tell_of(plant: Plant) -> None:
-        mine = [a for a in alarms if a.plant == plant.key]
+        mine, mine_told = alarms[plant.key], told[plant.key]
         rules = rules_for(site.settings, plant)
-        due = notices_due(mine, told, now_ms, rules=rules)
-        digested = [t.time_ms for t in told if t.reason == "digest" and t.key[0] == plant.key]
+        due = notices_due(mine, mine_told, now_ms, rules=rules)
+        digested = [t.time_ms for t in mine_told if t.reason == "digest"]
         if digest := digest_due(mine, max(digested, default=None), now_ms, rules=rules):
             due.append(digest)
         for notice in due:
             letter = letter_for(plant, notice, findings)
             _tell(site, messenger, notice, letter, now_ms)
 
-    each_plant(site.plants, tell_of)
+    each_plant([plant for plant in site.plants if alarms[plant.key]], tell_of)
+
+
+def _standing(site: Site, now_ms: int) -> list[StandingAlarm]:
+    """Alarms that stand, set right where the clock was ahead when they were last moved."""
+    known = site.journal.alarms(standing_only=True)
+    if all(dated(one.alarm, now_ms) == one.alarm for one in known):
+        return known
+    with site.journal.moving:
+        known = [
+            StandingAlarm(dated(alarm, now_ms), finding)
+            for alarm, finding in site.journal.alarms(standing_only=True)
+        ]
+        site.journal.save_alarms(known)
+    return known
+
+
+T = TypeVar("T")
+
+
+def _by_plant(pairs: Iterable[tuple[str, T]]) -> dict[str, list[T]]:
+    """What belongs to each plant, so that a thousand plants are not gone through for each."""
+    found: dict[str, list[T]] = defaultdict(list)
+    for plant, one in pairs:
+        found[plant].append(one)
+    return found
+
+
+def _told(site: Site, now_ms: int) -> list[Told]:
+    """What was told, also what the journal could not keep; nothing was told in the future."""
+    waiting = site.live.told_not_kept
+    if waiting:
+        with suppress(SQLAlchemyError):
+            site.journal.add_told(waiting)
+            waiting.clear()
+    told = [*site.journal.told(now_ms - _REMEMBERED_MS), *waiting]
+    return [t for t in told if t.time_ms <= now_ms]
+
+
+def _note(site: Site, told: Sequence[Told], event: Event) -> None:
+    """Note what was told; on a full disk in mind, or it would be told again at every turn."""
+    try:
+        site.journal.add_told(told)
+        site.journal.add_events([event])
+    except SQLAlchemyError:
+        _log.exception("notice=sent, but the journal cannot note it; free some space")
+        site.live.told_not_kept += told
 
 
 def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
@@ -143,13 +121,12 @@ def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
 
 def _tell(site: Site, messenger: Messenger, notice: Notice, letter: Letter, now_ms: int) -> None:
     """Send one notice; without any address it still goes into the journal, once."""
-    if messenger.has_addresses and not messenger.send(letter):
+    if messenger.has_addresses and not messenger.send(letter, now_ms):
         _log.warning("notice=not delivered, will be tried again: %s", letter.title)
         return
-    site.journal.add_told(Told(now_ms, a.key, notice.reason) for a in notice.alarms)
-    site.journal.add_events(
-        [Event(now_ms, notice.alarms[0].plant, "notice", notice.reason, letter.title)]
-    )
+    told = [Told(now_ms, a.key, notice.reason) for a in notice.alarms]
+    plant = notice.alarms[0].plant
+    _note(site, told, Event(now_ms, plant, "notice", notice.reason, letter.title))
 
 
 _OPENING = {
@@ -224,6 +201,7 @@ class _Own(NamedTuple):
     title_after: str
     after: str
     why: Callable[[Site, int], str | None]
+    may_be_over: Callable[[Site], bool] = lambda _site: True
 
 
 def _tell_own_trouble(site: Site, messenger: Messenger, told: Sequence[Told], now_ms: int) -> None:
@@ -232,15 +210,15 @@ def _tell_own_trouble(site: Site, messenger: Messenger, told: Sequence[Told], no
         trouble = own.why(site, now_ms)
         mine = [t for t in told if t.key[:2] == ("", own.key)]
         is_told = bool(mine) and mine[-1].key[2] == "trouble"
-        if (trouble is not None) == is_told:
+        if (trouble is not None) == is_told or not (trouble or own.may_be_over(site)):
             continue
         title = own.title if trouble else own.title_after
         letter = Letter(title, trouble or own.after, "now", {own.key: title, "why": trouble})
-        if messenger.has_addresses and not messenger.send(letter):
+        if messenger.has_addresses and not messenger.send(letter, now_ms):
             continue
         state = "trouble" if trouble else "fine"
-        site.journal.add_told([Told(now_ms, ("", own.key, state), "own")])
-        site.journal.add_events([Event(now_ms, "", own.key, "own", title)])
+        told_now = [Told(now_ms, ("", own.key, state), "own")]
+        _note(site, told_now, Event(now_ms, "", own.key, "own", title))
 
 
 def own_trouble(site: Site, now_ms: int) -> str | None:
@@ -273,6 +251,23 @@ def failing_jobs(site: Site, _now_ms: int) -> str | None:
     )
 
 
+def unreached_addresses(site: Site, now_ms: int) -> str | None:
+    """Which addresses have not been reached for a while, though others are; None if none."""
+    limit_ms = site.settings.notify.silence_minutes * MINUTE_MS
+    missed = [name for name, since in site.live.unreached.items() if now_ms - since >= limit_ms]
+    if not missed:
+        return None
+    return (
+        f"Notices do not reach {', '.join(missed)}; they are tried again for a day. Look at that "
+        "line of addresses_file or the environment, and at the service behind it."
+    )
+
+
+def _hears(site: Site) -> bool:
+    """Whether anything was heard since the start: else a restart would pass for good news."""
+    return site.live.last_message_ms is not None
+
+
 _WATCHING = frozenset({"watch", "slow", "tell"})
 _OWN_TROUBLES = (
     _Own(
@@ -281,6 +276,7 @@ _OWN_TROUBLES = (
         "Stokehold hears the plant again",
         "Messages arrive again; what was missed meanwhile stays unknown.",
         own_trouble,
+        _hears,
     ),
     _Own(
         "jobs",
@@ -288,6 +284,13 @@ _OWN_TROUBLES = (
         "Stokehold judges every plant again",
         "All jobs run again; what was missed meanwhile is judged from the store.",
         failing_jobs,
+    ),
+    _Own(
+        "notices",
+        "Stokehold cannot reach everybody",
+        "Stokehold reaches everybody again",
+        "What could not be sent meanwhile was sent now, or is a day old.",
+        unreached_addresses,
     ),
 )
 
@@ -301,7 +304,8 @@ def tell_of_absence(site: Site, now_ms: int) -> None:
         words = f"Stokehold was not running for {hours:.1f} h; nothing was watched meanwhile"
         document = {"collector": "was away", "hours": round(hours, 2)}
         messenger = _messenger(site.settings)
-        if messenger.has_addresses and not messenger.send(Letter(words, words, "soon", document)):
+        letter = Letter(words, words, "soon", document)
+        if messenger.has_addresses and not messenger.send(letter, now_ms):
             return
         site.journal.add_events([Event(now_ms, "", _OWN, "absence", words)])
     site.journal.save_result("", "alive", now_ms, None)
@@ -311,7 +315,9 @@ def send_test(site: Site, now_ms: int) -> bool:
     """Send a test notice to every address; True where all were reached."""
     words = "Test notice from Stokehold: alarms will reach you here."
     document = {"reason": "test", "time": format_rfc3339(now_ms)}
-    reached = Messenger(site.settings).send(Letter("Stokehold test", words, "note", document))
+    reached = not Messenger(site.settings).try_all(
+        Letter("Stokehold test", words, "note", document)
+    )
     result = "sent" if reached else "could not be sent everywhere"
     site.journal.add_events([Event(now_ms, "", "notice", "test", f"test notice {result}")])
     return reached

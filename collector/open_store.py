@@ -6,8 +6,9 @@ from pathlib import Path
 from analysis.plant import Plant
 from collector.errors import FormError
 from collector.settings import STORE_TOKEN, Settings
+from collector.sqlite_reader import SqliteReader
 from collector.sqlite_store import SqliteStore
-from collector.store import Store, addresses
+from collector.store import Readable, Store, addresses
 
 _OWN_RETENTION = (
     "[store]: raw_days and minute_days are for kind 'sqlite'; a server thins out "
@@ -16,7 +17,7 @@ _OWN_RETENTION = (
 
 
 def open_store(settings: Settings, plants: Sequence[Plant]) -> Store:
-    """Open the store for these plants.
+    """Open the store for these plants, to write and to read; made where absent.
 
     Raises
     ------
@@ -36,6 +37,29 @@ def open_store(settings: Settings, plants: Sequence[Plant]) -> Store:
 
     token = settings.secret(STORE_TOKEN, chosen.token_file)
     return ServerStore(chosen, beside(path, "spool"), channels=channels, token=token)
+
+
+def open_to_read(settings: Settings, plants: Sequence[Plant]) -> Readable:
+    """Open the store for these plants to read only: nothing is made, sent or changed.
+
+    Raises
+    ------
+    StoreUnavailableError
+        It cannot be opened.
+    FormError
+        There is none.
+    """
+    chosen = settings.store
+    channels = addresses(plants)
+    path = settings.at(chosen.path)
+    if chosen.kind == "sqlite":
+        if not path.exists():
+            raise FormError([f"no store at {path}; set [store] path in --settings, or give --log"])
+        return SqliteReader(path, channels)
+    from collector.server_reader import ServerReader  # noqa: PLC0415 - its client is slow to load
+
+    token = settings.secret(STORE_TOKEN, chosen.token_file)
+    return ServerReader(chosen, beside(path, "spool"), channels=channels, token=token)
 
 
 def beside(store: Path, what: str) -> Path:

@@ -184,9 +184,14 @@ def _senml_picker(channel: Channel) -> Pick:
         found = [r for r in records if r.name == wanted and r.value is not None]
         if not found:
             raise DecodeError(f"has no SenML record named {wanted!r}")
-        return [Picked(_senml_value(r, channel), r.time_ms) for r in found]
+        return [Picked(_senml_value(r, channel), _senml_time(r)) for r in found]
 
     return pick
+
+
+def _senml_time(record: senml.SenmlRecord) -> int | None:
+    """Moment of a record, or None where its clock was never set."""
+    return record.time_ms if EARLIEST_MS <= record.time_ms <= LATEST_MS else None
 
 
 def _senml_value(record: senml.SenmlRecord, channel: Channel) -> float:
@@ -258,15 +263,20 @@ def decode(
     for parse, picks in groups:
         try:
             document = parse(payload, now_ms)
-        except DecodeError as error:
-            _refuse_all([Group(parse, picks)], refuse, str(error))
+        except Exception as error:  # noqa: BLE001 - a message may cost no other one
+            _refuse_all([Group(parse, picks)], refuse, _why(error))
             continue
         for name, pick in picks:
             try:
                 found += map(partial(_named, name), pick(document))
-            except DecodeError as error:
-                refuse(name, str(error))
+            except Exception as error:  # noqa: BLE001 - nor a channel the others of its message
+                refuse(name, _why(error))
     return found
+
+
+def _why(error: Exception) -> str:
+    """What is wrong with a payload; what no decoder thought of bears its kind as well."""
+    return str(error) if isinstance(error, DecodeError) else f"{type(error).__name__}: {error}"
 
 
 def _refuse_all(groups: Iterable[Group], refuse: Callable[[str, str], None], why: str) -> None:

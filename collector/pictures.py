@@ -17,7 +17,7 @@ from analysis.thinning import (
     stepped,
 )
 from analysis.timebase import SECOND_MS, Span
-from collector.store import STEP_MS, Step, Store, address
+from collector.store import STEP_MS, Readable, Step, address
 
 
 class Picture(NamedTuple):
@@ -33,7 +33,7 @@ _COARSER: dict[Resolution, Resolution] = {"raw": "minute", "minute": "hour"}
 _DEFAULT_INTERVAL_S = 60.0
 
 
-def picture(store: Store, plant: Plant, channel: Channel, span: Span, *, pixels: int) -> Picture:
+def picture(store: Readable, plant: Plant, channel: Channel, span: Span, *, pixels: int) -> Picture:
     """Draw a channel over a span.
 
     Where readings or minutes of so long ago were thinned out, the next coarser
@@ -41,7 +41,7 @@ def picture(store: Store, plant: Plant, channel: Channel, span: Span, *, pixels:
 
     Parameters
     ----------
-    store : Store
+    store : Readable
         Where to read.
     plant, channel : Plant, Channel
         What to read.
@@ -63,7 +63,7 @@ def picture(store: Store, plant: Plant, channel: Channel, span: Span, *, pixels:
 
 
 def _from_readings(
-    store: Store, name: str, channel: Channel, span: Span, *, pixels: int
+    store: Readable, name: str, channel: Channel, span: Span, *, pixels: int
 ) -> Picture:
     readings = store.read(name, span, lead=True)
     hold_ms = hold_limit_ms(readings, channel)
@@ -75,7 +75,7 @@ def _from_readings(
     return Picture("raw", centred(summary), outline(summary), overall(summary, span))
 
 
-def _from_summaries(store: Store, name: str, span: Span, step: Step, *, pixels: int) -> Picture:
+def _from_summaries(store: Readable, name: str, span: Span, step: Step, *, pixels: int) -> Picture:
     kept = store.summary(name, span, step)
     summary = merged(kept, bucket_edges(span, STEP_MS[step], pixels))
     return Picture(step, centred(summary), outline(summary), overall(kept, span))

@@ -2,15 +2,12 @@
 
 import logging
 import threading
-from collections.abc import Sequence
-from datetime import timedelta
+import time
+from collections.abc import Callable, Sequence
 from zoneinfo import ZoneInfo
 
-from apscheduler.executors.pool import ThreadPoolExecutor
-from apscheduler.schedulers.background import BackgroundScheduler
-
 from analysis.timebase import from_ms
-from collector.errors import PlantsFailedError
+from collector.errors import PlantsFailedError, StoreUnavailableError
 from collector.jobs import JOBS, Job
 from collector.journal import Event
 from collector.site import Site
@@ -20,37 +17,75 @@ _log = logging.getLogger(__name__)
 
 _NIGHT_H = 2
 """Daily jobs run from this local hour on, when the heating is at its quietest."""
+_FIRST_S = 1.0
+_FAILING = "failing"
+"""Name under which the journal keeps what fails."""
+
+
+class _Lane(threading.Thread):
+    """Runs jobs one at a time, each every so often by the clock that nobody can set.
+
+    By the time of day a clock set back an hour, as happens on a small box after a power cut,
+    would leave everything unwatched for that hour.
+    """
+
+    def __init__(self, name: str, jobs: Sequence[Job], turn: Callable[[Job], None]) -> None:
+        super().__init__(name=name)
+        self._jobs = jobs
+        self._turn = turn
+        self._ending = threading.Event()
+
+    def run(self) -> None:
+        """Run what is due until told to end; a run that took too long is not made up for."""
+        due = {job: time.monotonic() + _FIRST_S for job in self._jobs}
+        while due:
+            job = min(due, key=lambda one: due[one])
+            if self._ending.wait(max(0.0, due[job] - time.monotonic())):
+                return
+            try:
+                self._turn(job)
+            except Exception:  # noqa: BLE001 - a journal that fails must not end the schedule
+                _log.exception("job=%s failed, and the journal as well", job.name)
+            due[job] = max(due[job] + job.every_s, time.monotonic())
+
+    def end(self) -> None:
+        """Begin no further job."""
+        self._ending.set()
 
 
 class Schedule:
-    """The one scheduler of an installation."""
+    """The one schedule of an installation.
+
+    Daily jobs have a lane of their own: with many plants, or years of history, they take
+    hours, and what is urgent must be told meanwhile.
+    """
 
     def __init__(self, site: Site, jobs: Sequence[Job] = JOBS) -> None:
         self._site = site
-        # Jobs share plants and store; one at a time keeps the load of a small box even.
-        self._scheduler = BackgroundScheduler(
-            timezone="UTC",
-            executors={"default": ThreadPoolExecutor(1)},
-            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
-        )
-        self._first_done = threading.Event()
-        for job in jobs:
-            self._scheduler.add_job(
-                self.turn,
-                "interval",
-                (job,),
-                seconds=job.every_s,
-                id=job.name,
-                next_run_time=from_ms(clock_ms()) + timedelta(seconds=1),
-            )
+        self._resume({job.name for job in jobs})
+        self._lanes = [
+            _Lane(name, [j for j in jobs if j.is_daily == is_daily], self.turn)
+            for name, is_daily in (("jobs", False), ("nightly jobs", True))
+        ]
 
     def start(self) -> None:
-        """Begin; jobs run in a thread of their own."""
-        self._scheduler.start()
+        """Begin; jobs run in threads of their own."""
+        for lane in self._lanes:
+            lane.start()
 
     def stop(self) -> None:
-        """End after the job that runs."""
-        self._scheduler.shutdown(wait=True)
+        """End after the jobs that run."""
+        for lane in self._lanes:
+            lane.end()
+        for lane in self._lanes:
+            lane.join()
+
+    def _resume(self, jobs: set[str]) -> None:
+        """What failed before a restart fails until it has run again, so that nothing is over."""
+        kept = self._site.journal.result("", _FAILING)
+        for job, plant, words in kept[1] if kept else ():
+            if job in jobs and (not plant or self._site.plant(plant)):
+                self._site.live.failing[job, plant] = words
 
     def turn(self, job: Job, now_ms: int | None = None) -> None:
         """Run a job once if it is due; a failure is told once and does not stop the rest."""
@@ -65,8 +100,10 @@ class Schedule:
         except Exception as error:  # noqa: BLE001 - a job's failure must not end the schedule
             failed = {"": error}
         self._note(job, failed, now)
-        # A night in which one plant failed is over for the others too: the next one tries again.
-        if job.is_daily and "" not in failed:
+        # What fails by itself would fail again: the next night tries it. A store that was away
+        # has cost the night its readings: it is tried again as soon as the store is back.
+        was_away = any(isinstance(e, StoreUnavailableError) for e in failed.values())
+        if job.is_daily and "" not in failed and not was_away:
             self._site.journal.save_result("", f"ran {job.name}", now, None)
 
     def _is_due_today(self, job: Job, now_ms: int) -> bool:
@@ -75,12 +112,14 @@ class Schedule:
         ran = self._site.journal.result("", f"ran {job.name}")
         if ran is None:
             return True
-        is_new_day = from_ms(ran[0]).astimezone(zone).date() < here.date()
-        return is_new_day and here.hour >= _NIGHT_H
+        # Not "earlier": a run noted under a clock that was ahead would put off the next for years.
+        is_other_day = from_ms(ran[0]).astimezone(zone).date() != here.date()
+        return is_other_day and here.hour >= _NIGHT_H
 
     def _note(self, job: Job, failed: dict[str, Exception], now_ms: int) -> None:
         """Keep what fails now in mind; what failed already is not told again."""
         failing = self._site.live.failing
+        before = dict(failing)
         for name, plant in list(failing):
             if name == job.name and plant not in failed:
                 del failing[name, plant]
@@ -91,3 +130,6 @@ class Schedule:
             failing[job.name, plant] = words
             _log.error("plant=%s %s", plant, words, exc_info=error)
             self._site.journal.add_events([Event(now_ms, plant, job.name, "job_failed", words)])
+        if failing != before:
+            document = [[*key, words] for key, words in failing.items()]
+            self._site.journal.save_result("", _FAILING, now_ms, document)

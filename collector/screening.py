@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from analysis.plant import Channel
 from analysis.quantities import physical_range
+from analysis.timebase import EARLIEST_MS
 from collector.payloads import Picked
 
 
@@ -34,6 +35,7 @@ RULES: dict[str, Rule] = {
         Rule("fault_code", "a value by which the sensor reports a fault or its power-on"),
         Rule("duplicate", "the same reading again"),
         Rule("out_of_order", "older than the last one; stored at its own time", keeps=True),
+        Rule("no_clock", "came while this box did not know the date, without a time of its own"),
         Rule("clock_ahead", "device clock in the future; time of arrival used", keeps=True),
     )
 }
@@ -70,6 +72,14 @@ class Screen:
     def admit(self, picked: Picked, arrival_ms: int) -> tuple[int, float] | None:
         """Time and value to store, or None where the reading is kept out."""
         value, device_ms = picked
+        if arrival_ms < EARLIEST_MS:
+            if device_ms is None:
+                self._note("no_clock")
+                return None
+            arrival_ms = device_ms
+        elif self._last_ms - arrival_ms > _CLOCK_STEP_MS:
+            # Our own clock was ahead and has been set back: what came then is no measure.
+            self._last_ms, self._last_value = -1, math.nan
         time_ms = self._moment(device_ms, arrival_ms)
         if self._codes and self._is_fault_code(value, time_ms):
             self._note("fault_code")
@@ -95,10 +105,7 @@ class Screen:
             if device_ms <= arrival_ms + CLOCK_AHEAD_MS:
                 return device_ms
             self._note("clock_ahead")
-        # Two arrivals within one millisecond are still two readings; a last reading far ahead
-        # means that our own clock was set back.
-        if self._last_ms - arrival_ms > _CLOCK_STEP_MS:
-            return arrival_ms
+        # Two arrivals within one millisecond are still two readings.
         return max(arrival_ms, self._last_ms + 1)
 
     def _is_fault_code(self, value: float, time_ms: int) -> bool:

@@ -12,6 +12,8 @@ from collector.errors import DecodeError
 
 VERSION = 10
 _RELATIVE_BELOW_S = 2**28
+_LONGEST_S = 1e12
+"""Times beyond this are no times; what they are cut to lies far outside of any calendar."""
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 _VALUES = ("v", "vs", "vb", "vd")
 
@@ -99,13 +101,17 @@ def _record(entry: dict[str, Any], base: dict[str, Any], now_ms: int) -> SenmlRe
     if "v" in entry:
         value = _number(entry, "v", 0.0) + _number(base, "bv", 0.0)
     total = _number(entry, "s", 0.0) + _number(base, "bs", 0.0) if "s" in entry else None
+    time_ms = round(time_s * 1000) if abs(time_s) < _LONGEST_S else round(_LONGEST_S * 1000)
     return SenmlRecord(
-        name,
-        round(time_s * 1000) + (now_ms if relative else 0),
-        entry.get("u", base.get("bu")),
-        value,
-        total,
+        name, time_ms + (now_ms if relative else 0), _unit(entry, base), value, total
     )
+
+
+def _unit(entry: dict[str, Any], base: dict[str, Any]) -> str | None:
+    unit = entry.get("u", base.get("bu"))
+    if unit is not None and not isinstance(unit, str):
+        raise DecodeError(f"SenML unit must be text, not {unit!r:.60}")
+    return unit
 
 
 def _number(entry: dict[str, Any], label: str, default: float) -> float:

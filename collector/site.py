@@ -83,3 +83,17 @@ def open_journal(settings: Settings) -> Journal:
     """
     address = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file)
     return Journal(address or beside(settings.at(settings.store.path), "journal"))
+
+
+def journal_to_read(settings: Settings) -> Journal:
+    """Open the journal to read: one that is not there is not made, and knows nothing.
+
+    Raises
+    ------
+    StoreUnavailableError
+        It cannot be opened.
+    """
+    has_own = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file) is not None
+    if has_own or beside(settings.at(settings.store.path), "journal").exists():
+        return open_journal(settings)
+    return Journal("sqlite://")

@@ -3,7 +3,7 @@
 import sqlite3
 import threading
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -33,6 +33,17 @@ def open_writer(path: Path, *, busy_s: float) -> sqlite3.Connection:
     connection.execute("PRAGMA journal_mode=WAL")
     connection.execute("PRAGMA synchronous=FULL")
     return connection
+
+
+def open_reader(path: Path) -> sqlite3.Connection:
+    """Open a connection that can only read, and makes no file."""
+    return sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode=ro",
+        uri=True,
+        timeout=5.0,
+        isolation_level=None,
+        check_same_thread=False,
+    )
 
 
 class transaction:  # noqa: N801 - used like contextlib's own
@@ -129,11 +140,6 @@ class Spool:
         with transaction(self._connection, self._lock) as connection:
             connection.executemany("INSERT OR IGNORE INTO unsummed VALUES (?, ?)", days)
 
-    def unsummed(self) -> set[tuple[str, int]]:
-        """Address and day of all summaries still to be made."""
-        with self._lock:
-            return set(self._connection.execute("SELECT address, day FROM unsummed"))
-
     def summed(self, address: str, day: int) -> None:
         """Forget that a summary was to be made."""
         with transaction(self._connection, self._lock) as connection:
@@ -154,19 +160,8 @@ class Spool:
 
     def unsent(self, limit: int = 50) -> list[Batch]:
         """Oldest batches not yet sent."""
-        return self._select("sent_ms IS NULL ORDER BY seq LIMIT ?", limit)
-
-    def kept(self) -> list[Batch]:
-        """All batches still held, in order."""
-        return self._select("seq > ? ORDER BY seq", 0)
-
-    def _select(self, where: str, argument: int) -> list[Batch]:
         with self._lock:
-            found = self._connection.execute(
-                f"SELECT seq, rows, sent_ms FROM waiting WHERE {where}",  # noqa: S608 - own text
-                (argument,),
-            ).fetchall()
-        return [Batch(seq, _rows(blob), sent) for seq, blob, sent in found]
+            return _batches(self._connection, "sent_ms IS NULL ORDER BY seq LIMIT ?", limit)
 
     def mark_sent(self, seqs: Sequence[int], now_ms: int) -> None:
         """Note that batches have been handed to the store."""
@@ -208,6 +203,43 @@ class Spool:
         """Close the file."""
         with self._lock:
             self._connection.close()
+
+
+class Waiting(NamedTuple):
+    """What a spool holds: its batches in order, and address and day of summaries to be made."""
+
+    batches: list[Batch]
+    unsummed: set[tuple[str, int]]
+
+
+def waiting_in(path: Path) -> Waiting:
+    """What waits in a spool, read without touching it; nothing where there is no file.
+
+    Raises
+    ------
+    StoreUnavailableError
+        The file cannot be read.
+    """
+    if not path.exists():
+        return Waiting([], set())
+    try:
+        with closing(open_reader(path)) as connection:
+            return Waiting(
+                _batches(connection, "seq > ? ORDER BY seq", 0),
+                set(connection.execute("SELECT address, day FROM unsummed")),
+            )
+    except sqlite3.Error as error:
+        raise StoreUnavailableError(
+            f"{path}: the spool cannot be read ({error}); check path and permissions"
+        ) from error
+
+
+def _batches(connection: sqlite3.Connection, where: str, argument: int) -> list[Batch]:
+    found = connection.execute(
+        f"SELECT seq, rows, sent_ms FROM waiting WHERE {where}",  # noqa: S608 - own text
+        (argument,),
+    ).fetchall()
+    return [Batch(seq, _rows(blob), sent) for seq, blob, sent in found]
 
 
 def _rows(blob: bytes) -> list[Row]:

@@ -21,8 +21,27 @@ LEAD_MS = 7 * DAY_MS
 """How far back a reading is looked for whose value may hold into a span."""
 
 
-class Store(Protocol):
-    """A place for readings, addressed by ``plant key/channel id``.
+class Readable(Protocol):
+    """A place of readings that is read, addressed by ``plant key/channel id``."""
+
+    def read(self, address: str, span: Span, *, lead: bool = False) -> Readings:
+        """Readings within the span; with `lead` also the last one before it."""
+
+    def summary(self, address: str, span: Span, step: Step) -> Summary:
+        """Time-weighted summaries of the steps that touch the span and hold anything."""
+
+    def latest(self) -> dict[str, tuple[int, float]]:
+        """Last reading of every channel: time [ms] and value."""
+
+    def extent(self, address: str) -> Span | None:
+        """First to last reading of a channel, or None."""
+
+    def close(self) -> None:
+        """Let go of files and connections."""
+
+
+class Store(Readable, Protocol):
+    """A place where readings are kept as well.
 
     A moment of a channel has one value, so that a repeated delivery never
     doubles a reading. Where another value comes for the same moment, the file
@@ -43,26 +62,11 @@ class Store(Protocol):
     def load(self, address: str, readings: Readings) -> None:
         """Keep many readings of one channel at once, as from a log file."""
 
-    def read(self, address: str, span: Span, *, lead: bool = False) -> Readings:
-        """Readings within the span; with `lead` also the last one before it."""
-
-    def summary(self, address: str, span: Span, step: Step) -> Summary:
-        """Time-weighted summaries of the steps that touch the span and hold anything."""
-
-    def latest(self) -> dict[str, tuple[int, float]]:
-        """Last reading of every channel: time [ms] and value."""
-
-    def extent(self, address: str) -> Span | None:
-        """First to last reading of a channel, or None."""
-
     def delivered(self) -> list[int]:
         """Marks of the newest batches kept, by which a repeated delivery is known."""
 
     def tend(self, now_ms: int) -> None:
         """Do the nightly work: close finished days, sum them up, thin out old ones."""
-
-    def close(self) -> None:
-        """Let go of files and connections."""
 
 
 def address(plant: Plant, channel: Channel) -> str:
@@ -82,7 +86,7 @@ class StoreRecord(Record):
     live watch does without, for finding it may open a sealed day of each channel.
     """
 
-    def __init__(self, store: Store, plant: Plant, span: Span, *, lead: bool = True) -> None:
+    def __init__(self, store: Readable, plant: Plant, span: Span, *, lead: bool = True) -> None:
         self._lead = lead
         self._store = store
         self._plant = plant
@@ -105,7 +109,7 @@ class StoreRecord(Record):
         return len(self._ids)
 
 
-def plant_extent(store: Store, plant: Plant) -> Span | None:
+def plant_extent(store: Readable, plant: Plant) -> Span | None:
     """First to last reading of a whole plant, or None where there is none."""
     found = [store.extent(address(plant, c)) for c in plant.channels]
     spans = [s for s in found if s]

@@ -11,10 +11,9 @@ import random
 import select
 import ssl
 import time
-import zlib
 from collections import deque
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
@@ -23,13 +22,12 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.errors import StoreUnavailableError
-from collector.live import Live, Refused
-from collector.payloads import decode
-from collector.routes import Routes, is_there
+from collector.intake import Batch, Held, Intake
+from collector.live import Live
+from collector.routes import Routes
 from collector.screening import Screen
 from collector.settings import BROKER_PASSWORD, Settings
-from collector.spool import MARK_BATCHES
-from collector.store import Row, Store, clock_ms
+from collector.store import Store, clock_ms
 
 _log = logging.getLogger(__name__)
 
@@ -69,31 +67,6 @@ def plain_client(settings: Settings, password: str | None, **extra: Any) -> mqtt
     return client
 
 
-class _Held(NamedTuple):
-    """A message read but not yet acknowledged.
-
-    The client's own message objects are not kept: with MQTT 5 each carries
-    dozens of small containers, which cost the garbage collector half the time.
-    """
-
-    topic: str
-    payload: bytes
-    mid: int
-    qos: int
-    is_dup: bool
-    is_retained: bool
-    arrival_ms: int
-    session: int
-
-
-class _Batch(NamedTuple):
-    """Readings of some messages, screened once and written as often as it takes."""
-
-    held: list[_Held]
-    rows: list[Row]
-    marks: list[int]
-
-
 class Subscriber:
     """Collects the readings of all routes into a store.
 
@@ -129,9 +102,9 @@ class Subscriber:
         self._live = live
         self._screens = screens
         self._resume(store.latest())
-        self._inbox: deque[_Held] = deque()
-        self._pending: _Batch | None = None
-        self._delivered: deque[set[int]] = deque([set(store.delivered())], maxlen=MARK_BATCHES + 1)
+        self._inbox: deque[Held] = deque()
+        self._pending: Batch | None = None
+        self._intake = Intake(routes, live, screens, store.delivered())
         self._session = 0
         self._failures = 0
         self._unanswered = 0
@@ -199,7 +172,7 @@ class Subscriber:
         self._live.subscribed = 0
         self._live.trouble = None
         if not flags.session_present:
-            self._delivered.clear()
+            self._intake.forget()
         share = f"$share/{self._broker.share}/" if self._broker.share else ""
         topics = [(share + topic, 1) for topic in self._routes.topics()]
         for a in range(0, len(topics), _TOPICS_A_PACKET):
@@ -245,7 +218,7 @@ class Subscriber:
 
     def _on_message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
         self._inbox.append(
-            _Held(
+            Held(
                 message.topic,
                 bytes(message.payload),
                 message.mid,
@@ -358,7 +331,7 @@ class Subscriber:
     def _store_batch(self) -> None:
         if self._pending is None:
             size = min(len(self._inbox), self._collect.batch_size)
-            self._pending = self._screened([self._inbox.popleft() for _ in range(size)])
+            self._pending = self._intake.screened([self._inbox.popleft() for _ in range(size)])
         batch = self._pending
         try:
             if batch.rows or batch.marks:
@@ -368,60 +341,11 @@ class Subscriber:
             time.sleep(0.2)
             return
         self._pending = None
-        self._delivered.append(set(batch.marks))
+        self._intake.kept(batch)
         for held in batch.held:
             if held.qos and held.session == self._session:
                 self._client.ack(held.mid, held.qos)
         self._live.took(batch.rows)
-
-    # messages to readings
-
-    def _screened(self, held: list[_Held]) -> _Batch:
-        rows: list[Row] = []
-        marks: list[int] = []
-        for one in held:
-            if one.qos:
-                mark = one.mid << 32 | zlib.crc32(one.payload)
-                if one.is_dup and (
-                    mark in marks or any(mark in known for known in self._delivered)
-                ):
-                    self._live.counts["", "redelivered"] += 1
-                    continue
-                marks.append(mark)
-            self._take(one, rows)
-        self._live.received += len(held)
-        self._live.last_message_ms = held[-1].arrival_ms
-        return _Batch(held, rows, marks)
-
-    def _take(self, held: _Held, rows: list[Row]) -> None:
-        arrival_ms = held.arrival_ms
-        groups = self._routes.groups.get(held.topic)
-        if groups is None:
-            self._take_availability(held.topic, held.payload, arrival_ms)
-            return
-
-        def refuse(name: str, why: str) -> None:
-            self._refuse(name, "undecodable", why, arrival_ms)
-
-        for name, picked in decode(groups, held.payload, arrival_ms, refuse):
-            if held.is_retained and picked.time_ms is None:
-                self._live.counts[name, "retained"] += 1
-                continue
-            if admitted := self._screens[name].admit(picked, arrival_ms):
-                rows.append((name, *admitted))
-
-    def _take_availability(self, topic: str, payload: bytes, arrival_ms: int) -> None:
-        names = self._routes.availability.get(topic)
-        if names is None:
-            self._refuse("", "unknown_topic", topic[:100], arrival_ms)
-            return
-        if (there := is_there(payload)) is not None:
-            for name in names:
-                self._live.there[name] = (there, arrival_ms)
-
-    def _refuse(self, name: str, rule: str, why: str, arrival_ms: int) -> None:
-        self._live.counts[name, rule] += 1
-        self._live.refused.append(Refused(arrival_ms, name, rule, why))
 
     def _finish(self) -> None:
         """Store what is read, say goodbye, keep the session for next time."""

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from pint.errors import DimensionalityError, UndefinedUnitError
 from ucumvert import PintUcumRegistry
+from ucumvert.parser import InvalidUcumError
 
 from analysis.quantities import QUANTITIES
 from collector.errors import DecodeError
@@ -45,6 +46,7 @@ def conversion(unit: str, quantity: str) -> Linear:
     except (
         DimensionalityError,
         UndefinedUnitError,
+        InvalidUcumError,
         ValueError,
         TypeError,
         AttributeError,

@@ -78,7 +78,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         format="%(asctime)s %(levelname)s %(message)s",
         stream=sys.stderr,
     )
-    for chatty in ("apscheduler", "urllib3", "werkzeug", "waitress"):
+    for chatty in ("urllib3", "werkzeug", "waitress"):
         logging.getLogger(chatty).setLevel(logging.ERROR)
     try:
         status: int = arguments.run(arguments)

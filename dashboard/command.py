@@ -19,11 +19,11 @@ from analysis.wording import within
 from collector.errors import FormError, LogFileError
 from collector.journal import Journal
 from collector.logfile import Report, load_log
-from collector.open_store import beside, open_store
+from collector.open_store import beside, open_to_read
 from collector.plantfile import load_plants
 from collector.settings import JOURNAL_ADDRESS, BrokerSettings, Settings, load_settings
-from collector.site import open_journal
-from collector.store import Store, StoreRecord, clock_ms, plant_extent
+from collector.site import journal_to_read, open_journal
+from collector.store import StoreRecord, clock_ms, plant_extent
 from collector.swaps import as_recorded, swap_book
 from dashboard.bounds import PORT
 
@@ -141,8 +141,8 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
         if len(plants) > 1:
             raise FormError(["--log: a log belongs to one plant; give --plant one file"])
         return [_from_log(plants[0], arguments)]
-    store = existing_store(settings, plants)
-    with closing(open_journal(settings)) as journal:
+    store = open_to_read(settings, plants)
+    with closing(journal_to_read(settings)) as journal:
         book = swap_book(settings, journal)
         plants = [as_recorded(book, plant) for plant in plants]
     found = []
@@ -150,20 +150,6 @@ def asked_records(arguments: argparse.Namespace) -> list[Asked]:
         span = _span(plant_extent(store, plant), arguments)
         found.append(Asked(plant, StoreRecord(store, plant, span), span, had_bad_rows=False))
     return found
-
-
-def existing_store(settings: Settings, plants: Sequence[Plant]) -> Store:
-    """Open the store to read; one that is not there is not made.
-
-    Raises
-    ------
-    FormError
-        There is none.
-    """
-    path = settings.at(settings.store.path)
-    if settings.store.kind == "sqlite" and not path.exists():
-        raise FormError([f"no store at {path}; set [store] path in --settings, or give --log"])
-    return open_store(settings, plants)
 
 
 def existing_journal(settings: Settings) -> Journal:

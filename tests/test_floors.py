@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 FLOORS = {"analysis": 0, "collector": 1, "dashboard": 2}
 FORBIDDEN_BELOW = {
-    "sqlite3", "paho", "apscheduler", "dash", "plotly", "logging", "os", "pathlib", "socket",
+    "sqlite3", "paho", "dash", "plotly", "logging", "os", "pathlib", "socket",
     "threading", "time", "subprocess", "urllib", "requests", "sqlalchemy", "influxdb_client",
 }  # fmt: skip
 

@@ -15,7 +15,7 @@ from analysis.service import Deed
 from analysis.timebase import format_rfc3339
 from analysis.watch import Situation
 from collector.journal import Journal
-from collector.site import open_journal
+from collector.site import journal_to_read
 from dashboard.command import (
     Asked,
     answer_each,
@@ -57,7 +57,7 @@ def _reports(asked: Asked, arguments: argparse.Namespace) -> list[BoilerReport]:
     if arguments.log is not None:
         entries: list[tuple[str, Deed]] = []
     else:
-        with closing(open_journal(settings_of(arguments))) as journal:
+        with closing(journal_to_read(settings_of(arguments))) as journal:
             entries = deeds_of(journal, plant.key)
     return [
         boiler_report(

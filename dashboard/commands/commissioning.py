@@ -6,7 +6,7 @@ from contextlib import closing
 from analysis.commissioning import STAGE_WORDS, CommissioningReport, FittingCheck, newest_reports
 from analysis.swaps import KnownSwap, swaps_of
 from analysis.timebase import format_rfc3339
-from collector.site import open_journal
+from collector.site import journal_to_read
 from collector.swaps import known_swaps, swap_book
 from dashboard.command import (
     TOLD,
@@ -49,7 +49,7 @@ def _known(asked: Asked, arguments: argparse.Namespace) -> list[KnownSwap]:
     if arguments.log is not None:
         return [one for pump in asked.plant.pumps for one in swaps_of(asked.plant, pump.id, ())]
     settings = settings_of(arguments)
-    with closing(open_journal(settings)) as journal:
+    with closing(journal_to_read(settings)) as journal:
         return known_swaps(swap_book(settings, journal), asked.plant)
 
 

@@ -9,13 +9,13 @@ from tqdm import tqdm
 from analysis.timebase import Span
 from collector.errors import FormError
 from collector.logfile import write_log
+from collector.open_store import open_to_read
 from collector.store import ALL_TIME
 from collector.store import address as address_of
 from dashboard.command import (
     DONE,
     REVERSED,
     answer,
-    existing_store,
     json_argument,
     moment,
     one_plant,
@@ -49,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     end = moment("--to", arguments.end) if arguments.end else ALL_TIME.end_ms
     if end < start:
         raise FormError([REVERSED])
-    with closing(existing_store(settings_of(arguments), [plant])) as store:
+    with closing(open_to_read(settings_of(arguments), [plant])) as store:
         parts = (
             (c, store.read(address_of(plant, c), Span(start, end)))
             for c in tqdm(plant.channels, unit=" channels", disable=None, desc="export")

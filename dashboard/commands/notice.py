@@ -4,7 +4,8 @@ import argparse
 from contextlib import closing
 
 from collector.errors import FormError
-from collector.notify import Messenger, send_test
+from collector.messenger import Messenger
+from collector.notify import send_test
 from collector.plantfile import load_plants
 from collector.settings import (
     NOTIFY_ADDRESSES,

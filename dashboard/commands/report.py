@@ -10,7 +10,7 @@ from analysis.commissioning import newest_reports
 from analysis.swaps import KnownSwap, swaps_of
 from analysis.timebase import from_ms
 from collector.errors import FormError
-from collector.site import open_journal
+from collector.site import journal_to_read
 from collector.store import clock_ms
 from collector.swaps import SwapBook, known_swaps, swap_book
 from collector.trials import TrialBook
@@ -83,7 +83,7 @@ def _kept(asked: Asked, arguments: argparse.Namespace) -> Kept:
         known = [one for pump in plant.pumps for one in swaps_of(plant, pump.id, ())]
         return Kept(swaps=tuple(known), fitted=_fitted(asked, known), trials={}, photos={})
     settings = settings_of(arguments)
-    with closing(open_journal(settings)) as journal:
+    with closing(journal_to_read(settings)) as journal:
         book, trials = swap_book(settings, journal), TrialBook(journal)
         known = known_swaps(book, plant)
         tried = {pump.id: trials.result(plant.key, pump.id) for pump in plant.pumps}

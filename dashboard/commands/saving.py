@@ -13,7 +13,7 @@ from analysis.saving_result import Saving
 from analysis.saving_years import Question
 from analysis.timebase import format_rfc3339, to_ms
 from collector.errors import FormError
-from collector.site import open_journal
+from collector.site import journal_to_read
 from collector.swaps import as_recorded, swap_book
 from dashboard.bounds import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
 from dashboard.command import (
@@ -105,7 +105,7 @@ def _with_records(asked: Asked, arguments: argparse.Namespace) -> Asked:
     if arguments.log is not None:
         return asked
     settings = settings_of(arguments)
-    with closing(open_journal(settings)) as journal:
+    with closing(journal_to_read(settings)) as journal:
         return replace(asked, plant=as_recorded(swap_book(settings, journal), asked.plant))
 
 

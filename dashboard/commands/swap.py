@@ -15,7 +15,7 @@ from analysis.timebase import format_rfc3339
 from collector.errors import FormError
 from collector.journal import Journal
 from collector.plantfile import load_plants
-from collector.site import open_journal
+from collector.site import journal_to_read, open_journal
 from collector.store import clock_ms
 from collector.swaps import (
     WHICH,
@@ -97,7 +97,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Do what is asked with the records of this installation."""
     plants = load_plants(arguments.plant)
     settings = settings_of(arguments)
-    with closing(open_journal(settings)) as journal:
+    opened = journal_to_read if arguments.do in ("list", "show") else open_journal
+    with closing(opened(settings)) as journal:
         book = swap_book(settings, journal)
         if arguments.do == "list":
             return _list(plants, book, as_json=arguments.json)

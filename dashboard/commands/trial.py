@@ -12,8 +12,9 @@ from analysis.trial import Trial, TrialStep, end
 from analysis.trial_results import TrialResult
 from collector.bench import Bench, TrialPlan, fresh_trial
 from collector.errors import FormError
+from collector.open_store import open_to_read
 from collector.plantfile import load_plants
-from collector.site import open_journal
+from collector.site import journal_to_read, open_journal
 from collector.store import clock_ms
 from collector.swaps import swap_book
 from collector.trials import TrialBook
@@ -22,7 +23,6 @@ from dashboard.command import (
     DONE,
     TOLD,
     answer,
-    existing_store,
     json_argument,
     plant_argument,
     say,
@@ -78,9 +78,10 @@ def run(arguments: argparse.Namespace) -> int:
     plant = one_plant(load_plants(arguments.plant), "a trial")
     pump = _pump(plant, arguments.pump)
     settings = settings_of(arguments)
+    opened = journal_to_read if arguments.do == "show" else open_journal
     with (
-        closing(existing_store(settings, [plant])) as store,
-        closing(open_journal(settings)) as journal,
+        closing(open_to_read(settings, [plant])) as store,
+        closing(opened(settings)) as journal,
     ):
         trials = TrialBook(journal)
         known = trials.load(plant.key, pump.id)

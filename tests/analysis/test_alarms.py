@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.alarms import Alarm, Timing, act, advance, graded
+from analysis.alarms import Alarm, Timing, act, advance, dated, graded
 
 NOW = Timing()
 FRESH = Alarm(plant="quay", subject="heating", fault="stall", urgency="now")
@@ -111,3 +111,15 @@ def test_what_was_urgent_stays_so_until_it_ends() -> None:
     assert graded(alarm, "soon", 2000) == alarm
     ended = advance(alarm, 3000, present=False, timing=NOW)
     assert graded(ended, "soon", 4000).urgency == "soon"
+
+
+def test_moments_of_a_clock_that_was_ahead_hold_nothing_up() -> None:
+    """Twelve years ahead, then set back: delay and shelf last as long as they were meant to."""
+    ahead = 378_000_000_000
+    timing = Timing(on_delay_s=60)
+    waiting = advance(FRESH, ahead, present=True, timing=timing)
+    assert dated(waiting, 1000).changing_since_ms == 1000
+    shelved = dated(act(raised(), "shelve", ahead, until_ms=ahead + 5000), 2000)
+    assert (shelved.since_ms, shelved.shelved_until_ms) == (2000, 7000)
+    assert advance(shelved, 7000, present=True, timing=NOW).state == "unacknowledged"
+    assert dated(raised(), 2000) == raised()

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.commissioning import checks, commissioning
 from analysis.fitting import Fitting, Swapped, fitting
-from analysis.pump_course import Course, levels, reductions, starts, water_index
+from analysis.pump_course import Course, levels, open_loop, reductions, starts, water_index
 from analysis.readings import Readings
 from analysis.rehearsal.cases import CASES
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
@@ -153,31 +153,87 @@ def test_half_the_water_halves_the_index_whatever_the_weather() -> None:
     assert ratio[1.0, 0.5] / ratio[0.5, 1.0] == pytest.approx(0.5)
 
 
-def through_a_loop(pipe: float, start_ms: int, *, watts: float, days: int = 7) -> Course:
-    """Heat by the radiator law with water by hydraulics: hydraulic power is resistance x cube.
+def through_a_loop(
+    resistance: tuple[float, float],
+    *,
+    watts: float,
+    after: bool,
+    wide_k: float = 10.0,
+) -> Course:
+    """A week of heat by the radiator law, water by hydraulics: power is resistance x cube.
 
-    Valves throttle to forty times the open loop's resistance but for the first hour of each day;
-    `pipe` is the resistance of the rest, 0.5 of the open loop when nothing is shut.
+    Resistance of the loop in the first hour of each day, and in all others.
     """
-    minute = np.arange(days * 1440)
-    valves = np.where(minute % 1440 < 60, 0.5, 40.0)
-    water = (watts / (pipe + valves)) ** (1 / 3)
-    excess = 30.0
-    spread = 10.0 * (excess / 30.0) ** 1.3 / water
-    flow = 20.0 + excess + spread / 2
-    return course(np.full(len(minute), watts), flow, flow - spread, start_ms)
+    minute = np.arange(7 * 1440)
+    whole = np.where(minute % 1440 < 60, *resistance)
+    water = (watts / whole) ** (1 / 3)
+    spread = wide_k / water
+    flow = 50.0 + spread / 2
+    return course(
+        np.full(len(minute), watts), flow, flow - spread, SWAP + (0 if after else -7 * DAY_MS)
+    )
 
 
-@pytest.mark.parametrize(("pipe", "state"), [(0.5, "sound"), (6.5, "found")])
-def test_a_valve_half_shut_shows_when_the_others_stand_open(pipe: float, state: str) -> None:
-    """Thirteen times the pipe's resistance behind throttled valves: one hour a day tells it.
+OPEN = (1.0, 40.0)
 
-    In all other hours the water falls by a twentieth only.
+
+@pytest.mark.parametrize(
+    ("resistance", "state"),
+    [(OPEN, "sound"), ((7.0, 10.0), "found"), ((4.0, 40.0), "sound")],
+)
+def test_a_valve_half_shut_shows_when_the_others_stand_open(
+    resistance: tuple[float, float], state: str
+) -> None:
+    """Seven times the open loop's resistance, the radiator valves open wide for it.
+
+    Where they still throttle at the other hours they rule the loop: the best hour was another.
     """
-    before = through_a_loop(0.5, SWAP - 7 * DAY_MS, watts=10.0)
-    after = through_a_loop(pipe, SWAP, watts=7.8)
-    told = {c.mistake.name: c.judged.state for c in checks(made(before, after))}
+    before = through_a_loop(OPEN, watts=10.0, after=False)
+    now = through_a_loop(resistance, watts=9.8, after=True)
+    told = {c.mistake.name: c.judged.state for c in checks(made(before, now))}
     assert told["isolator_half_shut"] == state
+
+
+def test_an_old_pump_that_moved_too_much_is_no_measure() -> None:
+    """The same fall of the water: of a loop with 1 K between its pipes it tells nothing."""
+    states = []
+    for wide_k in (10.0, 2.0):
+        before = through_a_loop((1.0, 3.0), watts=10.0, after=False, wide_k=wide_k)
+        now = through_a_loop((2.0, 3.0), watts=9.8, after=True, wide_k=wide_k)
+        told = {c.mistake.name: c.judged.state for c in checks(made(before, now))}
+        states.append(told["isolator_half_shut"])
+    assert states == ["found", "sound"]
+
+
+@pytest.mark.parametrize(("resistance", "weak"), [(1.7, "found"), (7.0, "unknown")])
+def test_a_low_setting_and_a_valve_half_shut_that_look_alike_are_both_told(
+    resistance: float, weak: str
+) -> None:
+    """At the lowest speed a little too little water may be either; a seventh is a valve."""
+    before = through_a_loop((1.0, 1.4), watts=5.0, after=False)
+    now = through_a_loop((resistance, resistance * 1.2), watts=6.8, after=True)
+    told = {c.mistake.name: c.judged.state for c in checks(made(before, now))}
+    assert told["isolator_half_shut"] == "found"
+    assert told["too_weak"] == weak
+
+
+def test_water_that_cools_down_is_no_open_loop() -> None:
+    """An hour without fire: the pipes draw together, which is no water moved."""
+    minute = np.arange(4 * 1440)
+    hour = minute // 60 % 24
+    spread = np.where(hour == 22, 2.0, np.where(hour == 6, 8.0, 16.0))
+    middle = np.where(hour == 22, 50.0 - 15.0 * (minute % 60) / 60.0, 50.0)
+    found = open_loop(course(middle * 0 + 9.0, middle + spread / 2, middle - spread / 2, SWAP))
+    assert found is not None
+    assert found.throttled == pytest.approx(2.0)
+
+
+def test_a_day_with_few_hours_of_heat_is_no_comparison() -> None:
+    """Two hours of heat a day tell no best hour."""
+    minute = np.arange(4 * 1440)
+    power = np.where(minute // 60 % 24 < 2, 9.0, 0.0)
+    warm = np.full(len(minute), 50.0)
+    assert open_loop(course(power, warm, warm - 8.0, SWAP)) is None
 
 
 def test_starts_and_stops_are_no_level() -> None:
@@ -187,6 +243,15 @@ def test_starts_and_stops_are_no_level() -> None:
     found = levels(course(power, power, power, SWAP))
     assert found is not None
     assert (found.middle_w, found.high_w) == (5.0, 5.0)
+
+
+def test_standby_shown_as_two_watts_is_no_level() -> None:
+    """A pump at its lowest speed takes 4 W, and 2 W for a third of the time at rest."""
+    minute = np.arange(3 * 1440)
+    power = np.where(minute // 60 % 24 < 8, 2.0, 4.0)
+    found = levels(course(power, power, power, SWAP))
+    assert found is not None
+    assert (found.low_w, found.high_w) == (4.0, 4.0)
 
 
 @pytest.mark.parametrize(("share", "state"), [(0.60, "sound"), (0.67, "found")])
@@ -212,6 +277,18 @@ def test_night_reduction_is_a_step_after_cooling() -> None:
     assert (one.end_ms - one.start_ms) / HOUR_MS == pytest.approx(6.0, abs=0.2)
     slow = 14.0 - 10.0 * np.sin(np.pi * minute / 1440) ** 2
     assert reductions(course(slow, flow, flow - 8, SWAP), 40.0) == []
+
+
+def test_whole_watts_may_hide_that_nothing_fell() -> None:
+    """From 4 to 3 W is a quarter, or a rounding; from 6 to 3 W is a fall."""
+    minute = np.arange(24 * 60)
+    asleep = (minute >= 9 * 60) & (minute < 15 * 60)
+    flow = np.where(asleep, 35.0, 55.0)
+    flow = np.convolve(np.pad(flow, 30, mode="edge"), np.ones(61) / 61, mode="valid")
+    for awake_w, step_w, count in ((4.0, 0.1, 1), (4.0, 1.0, 0), (6.0, 1.0, 1)):
+        power = np.roll(np.where(asleep, 3.0, awake_w), 15)
+        found = reductions(course(power, flow, flow - 8, SWAP), 25.0, step_w)
+        assert len(found) == count
 
 
 def test_night_reduction_that_never_engages_needs_to_be_known_as_set() -> None:

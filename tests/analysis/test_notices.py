@@ -1,10 +1,11 @@
 """When a person is told: at once, again, in the morning, once a day, and never thirty times."""
 
 from dataclasses import replace
+from datetime import time
 
 import pytest
 
-from analysis.alarms import Alarm
+from analysis.alarms import Alarm, Timing, act, advance
 from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
 from analysis.timebase import HOUR_MS, MINUTE_MS, parse_rfc3339
 
@@ -121,3 +122,33 @@ def test_digest_once_a_day_with_what_stands() -> None:
     assert digest is not None
     assert [a.fault for a in digest.alarms] == ["standstill_risk"]
     assert digest_due([note], eight, eight + 5 * HOUR_MS, rules=RULES) is None
+
+
+def test_digest_leaves_what_comes_after_its_hour_to_the_next_morning() -> None:
+    """A trifle at half past eleven at night, on a day without a digest, wakes nobody."""
+    note = raised("standstill_risk", "note", NIGHT)
+    assert digest_due([note], None, NIGHT + MINUTE_MS, rules=RULES) is None
+    assert digest_due([note], None, NIGHT + 9 * HOUR_MS, rules=RULES) is not None
+
+
+def test_digest_missed_by_a_box_that_was_off_comes_by_day_only() -> None:
+    """Started at noon it is made up for, started at night it waits; an early hour stands."""
+    note = raised("standstill_risk", "note", NOON - 24 * HOUR_MS)
+    assert digest_due([note], None, NOON, rules=RULES) is not None
+    assert digest_due([note], None, NIGHT, rules=RULES) is None
+    early = replace(RULES, digest_at=time(6, 0))
+    six = parse_rfc3339("2026-01-15T06:00:00Z")
+    assert digest_due([note], None, six, rules=early) is not None
+
+
+def test_alarm_off_the_shelf_and_still_there_is_told_anew() -> None:
+    """Shelved for an hour after it was told: when the hour is over somebody must hear of it."""
+    alarm = raised("sludge", "soon", NOON)
+    told = after(notices_due([alarm], [], NOON, rules=RULES), NOON)
+    later = NOON + 2 * HOUR_MS
+    shelved = act(alarm, "shelve", NOON + MINUTE_MS, until_ms=NOON + HOUR_MS)
+    assert notices_due([shelved], told, NOON + 2 * MINUTE_MS, rules=RULES) == []
+    back = advance(shelved, later, present=True, timing=Timing())
+    (notice,) = notices_due([back], told, later, rules=RULES)
+    assert notice.reason == "first"
+    assert notices_due([back], told + after([notice], later), later + 1, rules=RULES) == []

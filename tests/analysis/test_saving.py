@@ -55,6 +55,37 @@ def _steady(before_w: float, after_w: float, span: Span = SPAN) -> Readings:
     return Readings.of(time_ms, power)
 
 
+class _Asked(dict):
+    """A record that counts how often each channel was fetched."""
+
+    def __init__(self, *args) -> None:
+        super().__init__(*args)
+        self.count: dict[str, int] = {}
+
+    def get(self, name, default=None):
+        self.count[name] = self.count.get(name, 0) + 1
+        return super().get(name, default)
+
+    def __getitem__(self, name):
+        self.count[name] = self.count.get(name, 0) + 1
+        return super().__getitem__(name)
+
+
+def test_the_weather_of_a_swap_is_fetched_once() -> None:
+    """Years and comparison stand in the same weather: a year of it is not read twice."""
+    outdoor = Channel(
+        id="out", of="plant", quantity="temperature", place="outdoor", unit="Cel", interval_s=600
+    )
+    plant = _plant(_swap())
+    plant = replace(plant, channels=(*plant.channels, outdoor))
+    time_ms = np.arange(SPAN.start_ms, SPAN.end_ms, 600_000)
+    cold = Readings.of(time_ms, 4.0 + 3.0 * np.sin(time_ms / DAY_MS))
+    record = _Asked({"one.power": _steady(65.0, 12.0), "out": cold})
+    found = saving_of(plant, plant.swaps[0], record, span=SPAN)
+    assert "equal outdoor temperature" in found.method
+    assert record.count["out"] == 1
+
+
 def test_two_old_pumps_always_on() -> None:
     """Two of 70 W replaced by 28.5 and 12 W save some 870 kWh a year; 900 holds, 1,300 cannot be.
 

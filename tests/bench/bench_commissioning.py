@@ -20,6 +20,7 @@ from analysis.timebase import DAY_MS, parse_rfc3339, to_ms
 from collector.rehearsal_files import TRUTH_FILE, Rehearsed, read_rehearsal
 
 NIGHT = "night_reduction_misfit"
+TOP_SPEED = "III"
 SHOWN_MS = 4 * DAY_MS
 """A night reduction that misfits later than this after the swap is not asked of the first week."""
 
@@ -41,9 +42,14 @@ def shows(read: Rehearsed, mistake: str) -> bool:
     return mistake != NIGHT or any(onset < until for onset in onsets)
 
 
+def stands_at_top(read: Rehearsed) -> bool:
+    """Whether the new pump was left at its highest speed, by the truth: that is too strong."""
+    return bool(read.truth["settings"].get(read.plant.swaps[0].pump) == TOP_SPEED)
+
+
 def main(folders: list[Path]) -> None:
     """Judge and count."""
-    present, right, beside, sound = Counter(), Counter(), Counter(), Counter()
+    present, right, beside, sound, top = (Counter[str]() for _ in range(5))
     for folder in folders:
         read = read_rehearsal(folder)
         mistake = (read.truth.get("swap") or {"mistake": ""})["mistake"]
@@ -51,8 +57,10 @@ def main(folders: list[Path]) -> None:
             continue
         week = found(read, days=7, night=mistake == NIGHT)
         if mistake is None:
-            sound["swaps"] += 1
-            sound.update(week)
+            kind = top if stands_at_top(read) else sound
+            kind["swaps"] += 1
+            kind["blamed"] += bool(week)
+            kind.update(week)
             continue
         if shows(read, mistake):
             window = found(read, days=BY_NAME[mistake].window_days, night=mistake == NIGHT)
@@ -63,6 +71,7 @@ def main(folders: list[Path]) -> None:
         print(f"{mistake:24s} found {right[mistake]} of {count}")
     print(f"all {sum(right.values())} of {sum(present.values())}")
     print("told of sound swaps:", dict(sound))
+    print("told of swaps that pass for sound, at the highest speed:", dict(top))
     print("told beside the mistake:", dict(beside))
 
 

@@ -16,6 +16,7 @@ from analysis.readings import Readings
 from analysis.swaps import PumpCard, SwapRecord
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, to_ms
 from analysis.watch import Situation, Verdict
+from collector.errors import StoreUnavailableError
 from collector.jobs import (
     JOBS,
     Job,
@@ -205,6 +206,27 @@ def test_daily_job_runs_once_a_local_day_and_catches_up_once(site: Site) -> None
     for hours in (0, 1, 5, 20, 24, 25, 24 * 8 + 5):
         schedule.turn(job, night + hours * HOUR_MS)
     assert [round((t - night) / HOUR_MS) for t in ran] == [0, 24, 24 * 8 + 5]
+
+
+def test_night_without_its_store_is_tried_again(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A store away at two o'clock costs no day's figures: they are made once it is back."""
+    lay_in(site, NOW - 2 * DAY_MS, NOW, 50.0)
+    schedule, job = Schedule(site, []), Job("results", nightly_results, 600, is_daily=True)
+    night = (NOW // DAY_MS + 1) * DAY_MS + 3 * HOUR_MS
+
+    def away(*_asked: object, **_named: object) -> None:
+        raise StoreUnavailableError("the server is away")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(site.store, "read", away)
+        schedule.turn(job, night)
+    assert site.journal.result("quay", "costs") is None
+    schedule.turn(job, night + 10 * MINUTE_MS)
+    assert site.journal.result("quay", "costs") is not None
+    told = [e.words for e in site.journal.events("quay")]
+    assert told == ["job 'results' failed: the server is away"]
 
 
 def test_failing_job_is_told_once_and_stops_nothing(site: Site) -> None:

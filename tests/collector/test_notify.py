@@ -13,6 +13,7 @@ from typing import Any
 import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
+from sqlalchemy.exc import OperationalError
 
 from analysis.alarms import Alarm
 from analysis.finding import Evidence, Finding
@@ -20,7 +21,8 @@ from analysis.timebase import HOUR_MS, MINUTE_MS
 from collecting import PLANT
 from collector.errors import FormError
 from collector.journal import StandingAlarm
-from collector.notify import Messenger, send_test, tell, tell_of_absence
+from collector.messenger import Messenger
+from collector.notify import send_test, tell, tell_of_absence
 from collector.settings import NOTIFY_ADDRESSES, BrokerSettings, NotifySettings, Settings
 from collector.site import Site
 from servers import Mosquitto, wait_for
@@ -217,3 +219,70 @@ def test_bad_address_is_named_by_number_not_by_content(monkeypatch: pytest.Monke
     with pytest.raises(FormError, match="number 2") as refused:
         Messenger(replace(Settings(), folder=Path("elsewhere")))
     assert "s3cret" not in str(refused.value)
+
+
+def test_address_out_of_order_costs_the_others_nothing(
+    site: Site, monkeypatch: pytest.MonkeyPatch, cleanup: ExitStack
+) -> None:
+    """One address is down for the night: the other gets each notice once, it gets it later."""
+    good, bad = Inbox(), Inbox()
+    for one in (good, bad):
+        cleanup.callback(one.server.server_close)
+        cleanup.callback(one.server.shutdown)
+    monkeypatch.setenv(NOTIFY_ADDRESSES, f"{good.address}\n{bad.address}")
+    bad.is_broken = True
+    stall(site)
+    for turn in range(8):
+        tell(site, NOON + turn * MINUTE_MS // 2)
+    assert len(good.letters) == 1
+    tell(site, NOON + 12 * MINUTE_MS)
+    assert [m["title"] for m in good.letters][1:] == ["Stokehold cannot reach everybody"]
+    assert "number 2;" in good.letters[1]["message"]
+    bad.is_broken = False
+    tell(site, NOON + 29 * MINUTE_MS)
+    titles = [m["title"] for m in good.letters]
+    assert titles[2:] == ["Stokehold reaches everybody again"]
+    assert [m["title"] for m in bad.letters] == titles
+
+
+def test_notice_is_not_repeated_while_the_disk_is_full(
+    site: Site, inbox: Inbox, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The journal cannot note what was told: it is kept in mind, and noted once there is room."""
+    stall(site)
+
+    def full(*_: object) -> None:
+        raise OperationalError("INSERT", {}, Exception("database or disk is full"))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(site.journal, "add_told", full)
+        for turn in range(4):
+            tell(site, NOON + turn * MINUTE_MS)
+    assert len(inbox.letters) == 1
+    tell(site, NOON + 5 * MINUTE_MS)
+    assert len(inbox.letters) == 1
+    assert [(t.time_ms, t.reason) for t in site.journal.told(0)] == [(NOON, "first")]
+
+
+def test_restart_is_no_good_news(site: Site, inbox: Inbox) -> None:
+    """The broker is gone and the program restarts: nothing is heard again until something is."""
+    site.live.began_ms = NOON
+    tell(site, NOON + 11 * MINUTE_MS)
+    site.live.began_ms, site.live.last_message_ms = NOON + 20 * MINUTE_MS, None
+    tell(site, NOON + 21 * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters] == ["Stokehold hears nothing"]
+    site.live.last_message_ms = NOON + 22 * MINUTE_MS
+    tell(site, NOON + 22 * MINUTE_MS)
+    assert [m["title"] for m in inbox.letters][1:] == ["Stokehold hears the plant again"]
+
+
+def test_alarm_told_under_a_clock_that_was_ahead_is_told_again_once(
+    site: Site, inbox: Inbox
+) -> None:
+    """Set back by years, the clock must not make a stall count as told until then."""
+    ahead = NOON + 12 * 365 * 24 * HOUR_MS
+    stall(site, ahead)
+    tell(site, ahead)
+    for turn in range(3):
+        tell(site, NOON + turn * MINUTE_MS)
+    assert len(inbox.letters) == 2

@@ -266,3 +266,37 @@ def test_huge_and_deep_payloads_are_refused() -> None:
     assert "at most" in refused[0]
     with pytest.raises(DecodeError):
         parse_json(b"[" * 100_000)
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        b'{"n":"a","u":["W"],"v":1}',
+        b'{"n":"a","u":{},"v":1}',
+        '{"n":"a","u":"§","v":1}'.encode(),
+        b'{"n":"a","u":"","v":1}',
+        b'{"n":"a","u":"W W","v":1}',
+    ],
+)
+def test_senml_unit_that_is_none_is_refused(record: bytes) -> None:
+    """RFC 8428 section 4.1: a unit is text; what no table knows is refused with a reason."""
+    found, refused = read(channel("senml:a"), b"[" + record + b"]")
+    assert found == []
+    assert len(refused) == 1
+
+
+@pytest.mark.parametrize("base", [b"1e308", b"-1e300", b"-1e15", b"3e8"])
+def test_senml_time_of_no_calendar_leaves_the_arrival(base: bytes) -> None:
+    """A clock that was never set dates nothing: no year 1979, none that a store cannot hold."""
+    pack = b'[{"bt":' + base + b',"n":"a","v":7}]'
+    assert read(channel("senml:a"), pack) == ([Picked(7.0, None)], [])
+
+
+def test_decoder_that_fails_costs_its_own_message_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What no decoder thought of is a reason like others; it must not end the collecting."""
+
+    def fails(_pack: object, _now: int) -> None:
+        raise ZeroDivisionError("unthought of")
+
+    monkeypatch.setattr("collector.payloads.senml.resolve", fails)
+    assert read(channel("senml:a"), b"[]") == ([], ["ZeroDivisionError: unthought of"])

@@ -102,3 +102,21 @@ def test_unknown_is_let_in() -> None:
     assert found is not None
     assert math.isnan(found[1])
     assert not count
+
+
+def test_own_clock_set_back_begins_anew() -> None:
+    """A box that was two years ahead is set right: readings are no late ones for two years."""
+    one, count = screen("power")
+    assert one.admit(Picked(40.0), T + 2 * 365 * 86_400_000) is not None
+    assert one.admit(Picked(41.0), T) == (T, 41.0)
+    assert one.admit(Picked(42.0), T + 10_000) == (T + 10_000, 42.0)
+    assert count == {}
+
+
+def test_box_that_does_not_know_the_date() -> None:
+    """After a power cut a box without a clock starts in 1970: only what bears its time is kept."""
+    one, count = screen("power")
+    assert one.admit(Picked(40.0), 20_000) is None
+    assert one.admit(Picked(41.0, T), 20_000) == (T, 41.0)
+    assert one.admit(Picked(42.0), T + 10_000) == (T + 10_000, 42.0)
+    assert count == {("c", "no_clock"): 1}

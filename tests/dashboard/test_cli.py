@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from collector.sqlite_store import SqliteStore
+from collector.store import clock_ms
 from dashboard.cli import COMMANDS, main
 
 REVERSED = ("2026-02-01T00:00:00Z", "--to", "2026-01-01T00:00:00Z")
@@ -211,6 +212,24 @@ def test_reading_where_no_store_is_makes_none(
     assert main([*command.split(), "--plant", str(plant)]) == 2
     assert "no store at stokehold.sqlite; set [store] path" in capsys.readouterr().err
     assert [file.name for file in plant.parent.iterdir()] == ["plant.toml"]
+
+
+@pytest.mark.parametrize(
+    "command", ["cycles", "energy", "health", "boiler", "export x.csv", "swap list", "logbook list"]
+)
+def test_reading_makes_nothing_beside_the_store(
+    command: str, plant: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reading command leaves neither spool nor journal behind."""
+    monkeypatch.chdir(plant.parent)
+    store = SqliteStore(plant.parent / "stokehold.sqlite")
+    store.write([("quay/heating.power", clock_ms() - k * 60_000, 60.0) for k in range(60)])
+    store.close()
+    (plant.parent / "stokehold.spool.sqlite").unlink()
+    main([*command.split(), "--plant", str(plant)])
+    capsys.readouterr()
+    made = {file.name for file in plant.parent.iterdir()} - {"plant.toml", "x.csv"}
+    assert made <= {"stokehold.sqlite", "stokehold.sqlite-shm", "stokehold.sqlite-wal"}
 
 
 def test_rows_of_unknown_channels_are_something_to_be_told(plant: Path, log: Path) -> None:

@@ -1,0 +1,54 @@
+"""How soon a stall or a dry run is told where the plug is read often, in hand-made minutes."""
+
+import numpy as np
+
+from analysis.faults import FAULTS, examine
+from analysis.finding import Finding
+from analysis.readings import Readings
+from analysis.timebase import DAY_MS, MINUTE_MS, Span
+from analysis.watch import Situation
+from made_minutes import DAYS, LATE, TIME_MS, house, record, sound
+
+LATE_MS = int(TIME_MS[LATE][0])
+FINE_MS = np.arange(LATE_MS, DAYS * DAY_MS, 10_000)
+
+
+def tries(at_ms: np.ndarray) -> np.ndarray:
+    """An electronic pump that tries to start every 30 s, 8 W for ten seconds, and stops again."""
+    return np.where((at_ms - LATE_MS) // 10_000 % 3 == 1, 8.0, 1.0)
+
+
+def told_of(power: Readings, pressure_bar: np.ndarray | None = None) -> list[Finding]:
+    values = sound()
+    if pressure_bar is not None:
+        values["plant.pressure"] = pressure_bar
+    readings = record(values, {})
+    usual = readings["heating.power"]
+    early = usual.time_ms < LATE_MS
+    readings["heating.power"] = Readings(
+        np.append(usual.time_ms[early], power.time_ms), np.append(usual.value[early], power.value)
+    )
+    situation = Situation(plant=house(), record=readings, span=Span(0, DAYS * DAY_MS))
+    return list(examine(situation, [FAULTS["stall"], FAULTS["dry_run"]]).findings)
+
+
+def test_start_attempts_are_told_in_three_minutes_of_a_plug_read_often() -> None:
+    """Eighteen readings of tries are as good as the six minutes of a slow plug."""
+    (finding,) = told_of(Readings(FINE_MS, tries(FINE_MS)))
+    assert (finding.fault, finding.urgency) == ("stall", "now")
+    assert finding.raised_ms is not None
+    assert finding.raised_ms - LATE_MS <= 3 * MINUTE_MS
+
+
+def test_three_tries_before_a_pump_runs_are_no_stall() -> None:
+    """Some sound pumps try three times within two minutes, and then run."""
+    value = np.where(FINE_MS < LATE_MS + 2 * MINUTE_MS, tries(FINE_MS), 12.0)
+    assert told_of(Readings(FINE_MS, value)) == []
+
+
+def test_dry_run_is_told_in_three_minutes_of_a_plug_read_often() -> None:
+    """Pressure away in two readings, power down in twelve, both at the same time."""
+    found = told_of(Readings(FINE_MS, np.full(len(FINE_MS), 5.0)), np.where(LATE, 0.25, 1.3))
+    assert [(f.fault, f.urgency) for f in found] == [("dry_run", "now")]
+    assert found[0].raised_ms is not None
+    assert found[0].raised_ms - LATE_MS <= 2 * MINUTE_MS
