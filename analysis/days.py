@@ -9,22 +9,18 @@ import numpy as np
 from analysis.estimate import plain
 from analysis.hours import (
     SETTLED_MIN,
-    WARM_K,
     Hours,
     flow_share,
     normalised_w,
-    room_or_usual,
 )
 from analysis.levels import BoolArray
+from analysis.lingering import lingers_of
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
 from analysis.timebase import HOUR_MS
 
 _LATE_MIN = 4
 _WHOLE_H = 16
-_HEAT_MIN = 15
-_FLUSHED_MIN = 25
-"""After this long a run has moved a loop's water round once (transit 3 to 15 minutes, a model)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -181,30 +177,11 @@ class _Marks(NamedTuple):
             settled,
             spread,
             share,
-            _lingers(minutes, share),
+            lingers_of(minutes),
             np.array([_warmed_first(minutes, int(k)) for k in starts]),
             np.array([k for k in occasions if _warmed_idle(minutes, int(k))], np.int64),
             occasions,
         )
-
-
-def _lingers(minutes: Minutes, share: FloatArray) -> FloatArray:
-    """Transfer units of the loop while heat comes, as at 30 K above the room.
-
-    While the flow falls the return lags behind and tells nothing. A radiator gives heat with
-    the power 1.3 of its excess over the room (exponent of EN 442, from memory), so that its
-    units grow with the power 0.3 whatever the water does.
-    """
-    rises = np.zeros(len(share), bool)
-    rises[_HEAT_MIN:] = minutes.flow_c[_HEAT_MIN:] - minutes.flow_c[:-_HEAT_MIN] > -0.5
-    if "fires" in minutes.has:
-        fired = np.convolve(np.nan_to_num(minutes.fires), np.ones(_HEAT_MIN))[: len(share)]
-        rises &= fired > 0
-    excess = minutes.flow_c - room_or_usual(minutes)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        told = rises & (minutes.run_min >= _FLUSHED_MIN) & (share > 0.02) & (share < 0.98)
-        units = -np.log1p(-np.where(told, share, np.nan))
-        return units * (30.0 / np.maximum(excess, WARM_K)) ** 0.3
 
 
 def _warmed_first(minutes: Minutes, start: int) -> float:

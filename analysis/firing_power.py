@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.bands import Band, Stays, bands_of, stays_of
+from analysis.bridge import bridged
 from analysis.firing import Firings, LevelName, PowerLevel
 from analysis.levels import BoolArray, Runs, runs_above, two_levels
 from analysis.plant import Boiler, Channel
@@ -47,12 +48,13 @@ def firings_from_power(
     span : Span
         Time to look at.
     """
-    known = holds(readings, hold_limit_ms(readings, channel), span)
+    hold_ms = hold_limit_ms(readings, channel)
+    known = holds(readings, hold_ms, span)
     found = _threshold(known, boiler)
     if found is None:
         return None
     known = _without_glitches(known, found.on, rest=found.rest)
-    runs = runs_above(known, found.on, found.off)
+    runs = bridged(runs_above(known, found.on, found.off), hold_ms)
     step_ms = usual_step_ms(readings)
     if channel.reports != "change":
         runs = _between_samples(_without_post_purge(runs, known, step_ms), readings)

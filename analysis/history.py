@@ -35,6 +35,7 @@ _WATTS = ("level_w", "low_w", "high_w", "floor_w", "ceiling_w", "start_w", "peak
 _PLUG_DAYS = 3
 _SAG = -0.025
 """A power factor that falls this far at a small step of power is no turned knob."""
+_VALVES_H, _LEAST_WATER = 24, 0.2
 _FLOW = 0.06
 """Change of `Hours.share` from half a day to the next that valves make and a plug does not."""
 _STIR = 0.01
@@ -264,7 +265,11 @@ def _closings(piece: _Piece) -> list[tuple[int, Why, float]]:
     steps = level_steps(piece.hours, piece.drive, quantum_w)
     if piece.drive == "electronic":
         # Its level follows the valves; only a step of both ends of its curve is a hand's.
-        steps = [(s.time_ms, s.floor_after_w / s.floor_before_w) for s in piece.turned]
+        steps = [
+            (s.time_ms, s.floor_after_w / s.floor_before_w)
+            for s in piece.turned
+            if not is_of_valves(piece.hours, s.time_ms)
+        ]
         steps += ceiling_jumps(piece.days, quantum_w)
     found: list[tuple[int, Why, float]] = [
         (
@@ -369,6 +374,24 @@ def _is_of_pump(hours: Hours, known: IntArray, k: int, change: float) -> bool:
     stir = _median(hours.restless[after])
     flow = abs(_median(hours.share[after]) - _median(hours.share[before]))
     return sag < _SAG or flow > _FLOW or stir > max(_STIR, 2.0 * _median(hours.restless[before]))
+
+
+def is_of_valves(hours: Hours, at_ms: int) -> bool:
+    """Whether the flow of water changed at a step by more than another speed makes of it.
+
+    Power goes with the cube of the speed and water with the speed itself (affinity laws), so a
+    hand on the knob moves the power by more than the water. Valves shut for a holiday, and opened
+    after it, move the water by more than the power.
+    """
+    at = int(np.searchsorted(hours.start_ms, at_ms))
+    before = slice(max(at - 1 - _VALVES_H, 0), max(at - 1, 0))
+    after = slice(at + 1, at + 1 + _VALVES_H)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        units = np.log(-np.log1p(-np.clip(hours.share, 0.0, 0.99)))
+        power = np.log(hours.level_w)
+    water = _median(units[after]) - _median(units[before])
+    moved = _median(power[after]) - _median(power[before])
+    return bool(abs(water) > max(abs(moved), _LEAST_WATER) and water * moved < 0)
 
 
 def _median(value: FloatArray) -> float:

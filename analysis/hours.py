@@ -98,16 +98,16 @@ def hours_of(minutes: Minutes, exponent: float) -> Hours:
     )
 
 
-def flow_share(minutes: Minutes) -> FloatArray:
+def flow_share(minutes: Minutes, warm_k: float = WARM_K) -> FloatArray:
     """Difference of flow and return over the flow's excess above the room, minute by minute.
 
     It rises as less water flows. NaN at rest, within `SETTLED_MIN` of a start, and where neither
-    pipe is warmer than the room by `WARM_K`; a room that is not measured is taken at 20 degrees.
+    pipe is warmer than the room by `warm_k`; a room that is not measured is taken at 20 degrees.
     """
     room_c = room_or_usual(minutes)
     hottest = np.fmax(minutes.flow_c, minutes.return_c)
     with np.errstate(invalid="ignore", divide="ignore"):
-        told = minutes.on & (minutes.run_min >= SETTLED_MIN) & (hottest - room_c > WARM_K)
+        told = minutes.on & (minutes.run_min >= SETTLED_MIN) & (hottest - room_c > warm_k)
         return np.where(
             told, (minutes.flow_c - minutes.return_c) / (minutes.flow_c - room_c), np.nan
         )

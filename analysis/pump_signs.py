@@ -22,7 +22,9 @@ _LEAD_MIN = 15
 """A boiler warms up for the store so long before the store's pump starts (common practice)."""
 _FIRE_MIN, _COLDER_K, _RISEN_K = 60, 3.0, 2.0
 _HEARD = 0.8
-_HABIT_DAYS, _MUCH_LONGER = 2, 1.5
+_HABIT_DAYS = 2
+MUCH_LONGER, LONGER_MIN = 1.5, 10
+"""A rest is news when it lasts so much longer than those known: factor, and minutes on top."""
 _HEATS = ("heating", "other")
 _HEATING_LIMIT_C = 16.0
 """Above this outdoors houses are not heated; 15 to 17 Cel (handbook figure)."""
@@ -98,7 +100,7 @@ class Signs(PipeSigns):
             # It rested before the first minute as well.
             whole = age == np.arange(1, len(age) + 1)
             age = age + whole * max(first_ms - since_ms, 0) // MINUTE_MS
-        return np.asarray(resting & (age <= _MUCH_LONGER * self.usual.rest_most_min + 10))
+        return np.asarray(resting & (age <= MUCH_LONGER * self.usual.rest_most_min + LONGER_MIN))
 
     @cached_property
     def fired_min(self) -> FloatArray:

@@ -17,6 +17,11 @@ _FINEST = 0.15
 LINGER = 0.16
 """Rise of the loop's exponent that counts: a resistance doubled takes a quarter of the flow."""
 WIDTH = 4
+HIDES = 0.4
+"""Three standard deviations beyond which the loss of a third of the water, ln 1.5, is no sign."""
+_MANY_STEPS, _SHOWS = 5.0, 0.0055
+"""A sound pump at a plug is restless by 0.003 to 0.004 of its level (models and a real pump); twice
+as much must show for silence to say something."""
 _UNSEEN_DAYS = 4
 _SUM, _MOST_SIGMA, _MANY = 25.0, 4.0, 9
 """A sum of 25 sigma beyond one a day takes nine days at least, however far the power has gone."""
@@ -75,11 +80,38 @@ def quantum(history: PumpHistory, trend: Trend) -> float:
 
 
 def unrest_ratio(history: PumpHistory, trend: Trend) -> FloatArray:
-    """Restlessness of the last days against the baseline's; NaN where too fine for the plug."""
-    usual = float(np.nanmedian(history.days.restless[trend.learned]))
-    if not usual * trend.level > _FINEST * history.quantum_w:
-        return np.full(len(trend.rows), np.nan)
-    return running_median(history.days.restless[trend.rows], WIDTH) / usual
+    """Restlessness of the last days against the baseline's; NaN where too fine for the plug.
+
+    Where the baseline's own hides in the plug's rounding, so much of it as would show stands for
+    it, if the power wanders over many steps of the plug: over those, rounding evens out.
+    """
+    days = history.days
+    usual = float(np.nanmedian(days.restless[trend.learned]))
+    shows = _FINEST * history.quantum_w / trend.level
+    ratio = running_median(days.restless[trend.rows], WIDTH) / max(usual, shows, 1e-9)
+    if usual > shows:
+        return ratio
+    wanders_w = float(np.nanmedian((days.high_w - days.low_w)[trend.learned]))
+    tells = history.reports == "periodic" and wanders_w > _MANY_STEPS * history.quantum_w
+    return np.where(tells & (shows < _SHOWS), ratio, np.nan)
+
+
+def is_quiet_rise(history: PumpHistory, epoch: Epoch, trend: Trend) -> BoolArray:
+    """Whether a rise of an electronic pump's power is laid to its water though that cannot tell.
+
+    Worn bearings make the power restless; magnetite in a magnetic rotor and a narrowed loop leave
+    it as quiet as ever. That decides where the water wanders too much to say either.
+    """
+    if epoch.drive != "electronic" or not _water_hides(history, epoch):
+        return np.zeros(len(trend.rows), bool)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(unrest_ratio(history, trend) <= RESTLESS)
+
+
+def _water_hides(history: PumpHistory, epoch: Epoch) -> bool:
+    """Whether the loss of a third of the water would hide in what the pipes show."""
+    trend = flow_trend(history, epoch)
+    return trend is None or 3.0 * trend.spread > HIDES
 
 
 def flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
@@ -131,6 +163,7 @@ def _second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, Flo
     with np.errstate(invalid="ignore"):
         quiet = ~(unrest_ratio(history, trend) > RESTLESS)
     lingers = quiet & (_water_lingers(history, epoch)[trend.rows] > _LEAN)
+    lingers |= is_quiet_rise(history, epoch, trend)
     drag[trend.rows] = np.where(lingers, 0.0, strength)
     sludge[trend.rows] = np.where(lingers, strength, 0.0)
     return drag, sludge

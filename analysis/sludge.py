@@ -6,7 +6,7 @@ from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray
-from analysis.rise import LINGER, RISE, WIDTH, agreeing_fall, came_slowly, second_opinion
+from analysis.rise import HIDES, LINGER, RISE, WIDTH, agreeing_fall, came_slowly, second_opinion
 from analysis.slow import (
     Seen,
     Signs,
@@ -17,10 +17,8 @@ from analysis.slow import (
 )
 from analysis.usual import Trend, flow_trend, level_trend, running_median
 from analysis.watch import Situation, Verdict
-from analysis.wear import NO_POWER, trend_spells
+from analysis.wear import NO_POWER, quiet_rise, trend_spells
 
-_HIDES = 0.4
-"""Three standard deviations beyond which the loss of a third of the water, ln 1.5, is no sign."""
 _GRADUAL_DAYS = 5
 _SECONDED = 0.5
 _LEAP, _LEAP_LEAST = 0.6, 1.0
@@ -49,7 +47,7 @@ def _hidden(history: PumpHistory) -> str:
     trend = flow_trend(history, history.chains[-1])
     if trend is None:
         return f"a week of days with heat in both pipes of '{pump}', to learn its water from"
-    if 3.0 * trend.spread <= _HIDES:
+    if 3.0 * trend.spread <= HIDES:
         return ""
     wanders = 100.0 * (float(np.exp(trend.spread)) - 1.0)
     return (
@@ -62,6 +60,7 @@ def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatA
     """Strength of the signs of sludge, a second opinion heard."""
     other = second_opinion(history, epoch)[1][trend.rows]
     other = np.fmax(other, agreeing_fall(history, epoch)[trend.rows])
+    other = np.fmax(other, quiet_rise(history, epoch)[trend.rows])
     return np.fmax(_plain_strength(history, epoch, trend), other)
 
 
@@ -128,13 +127,7 @@ def _sludge_finding(
             f"{np.exp(-2 * trend.spread):.2f} to {np.exp(2 * trend.spread):.2f}",
             "1",
         ),
-        Evidence(
-            channel_id(situation, "temperature", "flow"),
-            "flow less return while running",
-            float(np.nanmedian(days.spread_k[seen.raised : seen.last + 1])),
-            f"about {np.nanmedian(days.spread_k[trend.learned]):.3g} in its first weeks",
-            "K",
-        ),
+        *_spread_evidence(situation, history, trend, seen),
         Evidence(
             channel_id(situation, "power"),
             "running power",
@@ -159,3 +152,22 @@ def _sludge_finding(
             ),
         ),
     )
+
+
+def _spread_evidence(
+    situation: Situation, history: PumpHistory, trend: Trend, seen: Seen
+) -> list[Evidence]:
+    """Flow less return of the spell and before it; nothing where the pipes were lukewarm only."""
+    spread = history.days.spread_k
+    now, usual = spread[seen.raised : seen.last + 1], spread[trend.learned]
+    if not np.isfinite(now).any() or not np.isfinite(usual).any():
+        return []
+    return [
+        Evidence(
+            channel_id(situation, "temperature", "flow"),
+            "flow less return while running",
+            float(np.nanmedian(now)),
+            f"about {np.nanmedian(usual):.3g} in its first weeks",
+            "K",
+        )
+    ]

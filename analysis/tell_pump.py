@@ -1,7 +1,7 @@
 """What the watch of a pump says: stall, dry run and dead head as findings with their evidence."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,13 +9,14 @@ from analysis.finding import Evidence, Finding
 from analysis.grid import is_coarse
 from analysis.mind import DEAD, DRY, NAMES, STALL, Spell
 from analysis.plant import Pump
-from analysis.pump_signs import Signs
+from analysis.pump_signs import LONGER_MIN, MUCH_LONGER, Signs
 from analysis.readings import FloatArray, Readings, usual_step_ms
 from analysis.timebase import SECOND_MS
 from analysis.watch import Situation, Verdict
 from analysis.watched import Watched, watched
 
 _LOOK_MIN = 8
+_TOLD_RESTS = 2
 _BLIND_STEP_W = 2.5
 """Half of what a small electronic pump takes at its floor (common practice, no source)."""
 
@@ -44,8 +45,35 @@ def _verdict(situation: Situation, cause: int) -> Verdict:
     own = [spell for spell in every if spell.cause == cause]
     if cause == DRY:
         own = [spell for spell in own if not _stopped_beside(seen, pump.id, spell)]
+    if cause == STALL and pump.always_on:
+        own = list(_news(seen, pump.id, own))
     findings = tuple(_finding(situation, seen, spell) for spell in own)
     return Verdict(findings, _unknown(situation, seen, pump, cause))
+
+
+def _news(watch: Watched, pump: str, spells: Iterable[Spell]) -> Iterator[Spell]:
+    """Stalls without the rests from which the pump came back by itself as it did twice before.
+
+    Of a pump that its plug alone tells of, a rest is one sign. Who was told of two, or that the
+    plant file is wrong, has no use for the next of the same day; one much longer is told late.
+    """
+    told: list[int] = []
+    known = False
+    for spell in spells:
+        signs, row = watch.signs(pump, spell.raised)
+        if signs.sensed[row] or not (signs.idle[row] or signs.odd[row]):
+            yield spell
+            continue
+        end = len(watch.minutes) if spell.end is None else spell.end
+        usual = MUCH_LONGER * max(told, default=0) + LONGER_MIN
+        by_habit = bool(signs.rests_by_habit[row])
+        if not known and (by_habit or len(told) < _TOLD_RESTS):
+            yield spell
+        elif end - spell.first > usual:
+            yield replace(spell, raised=max(spell.raised, spell.first + round(usual)))
+        known = known or by_habit
+        if spell.end is not None:
+            told.append(end - spell.first)
 
 
 def _stopped_beside(seen: Watched, pump: str, spell: Spell) -> bool:

@@ -110,8 +110,7 @@ def _trend(
     contexts: tuple[str, ...],
     least_spread: float,
 ) -> Trend | None:
-    learned = baseline_rows(history, epoch)
-    learned = learned[np.isfinite(value[learned])]
+    learned = _known_rows(history, epoch, value)
     if len(learned) < LEARNING_DAYS:
         return None
     with np.errstate(invalid="ignore"):
@@ -137,6 +136,17 @@ def _trend(
         learned=learned,
         level=float(np.exp(base)),
     )
+
+
+def _known_rows(history: PumpHistory, epoch: Epoch, value: FloatArray) -> IntArray:
+    """Rows of the baseline with a value; its first days after that where those are too few."""
+    learned = baseline_rows(history, epoch)
+    known = learned[np.isfinite(value[learned])]
+    if not len(learned) or len(known) >= LEARNING_DAYS:
+        return known
+    rows = history.rows(epoch)
+    rows = rows[np.isfinite(value[rows]) & (rows >= learned[0]) & ~_vents(history, rows)]
+    return np.asarray(rows[:LEARNING_DAYS])
 
 
 def _context(
@@ -174,7 +184,7 @@ def _of_like_days(
 
     An electronic pump's power bends over its flow: no line holds. Of more water than was met
     while learning nothing can be said (NaN); with less it takes no more than on the days with
-    the least. The second array leaves each day itself out.
+    the least, which says nothing of a day below that. The second array leaves each day itself out.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         units = np.log(-np.log1p(-np.clip(share, 0.02, 0.98)))
@@ -185,8 +195,9 @@ def _of_like_days(
     # Less water makes the units grow.
     least = np.argsort(units[learned])[-_LEAST_LIKE:]
     with np.errstate(invalid="ignore"):
-        beyond = np.isnan(expected) & (units > units[learned[least]].min())
-    return np.where(beyond, float(np.median(logs[learned[least]])), expected), own
+        most = float(np.median(logs[learned[least]]))
+        beyond = np.isnan(expected) & (units > units[learned[least]].min()) & (logs >= most)
+    return np.where(beyond, most, expected), own
 
 
 def _median_where(value: FloatArray, chosen: BoolArray) -> FloatArray:

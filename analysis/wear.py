@@ -15,6 +15,7 @@ from analysis.rise import (
     came_slowly,
     floor_above,
     flow_strength,
+    is_quiet_rise,
     quantum,
     rose_unseen,
     second_opinion,
@@ -86,6 +87,28 @@ def _bearing_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> Float
 
 def _drag_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
     """Strength of the plain signs of drag, 1 where they suffice."""
+    strength = _rise_strength(history, epoch, trend)
+    with np.errstate(invalid="ignore"):
+        seconded = unrest_ratio(history, trend) > RESTLESS
+        lingers = (flow_strength(history, epoch)[trend.rows] > 0.6) & ~seconded
+    # Less water or a falling power factor explain the rise: not the bearing. But sludge is smooth.
+    explained = lingers | _sag(history, trend, 0.03) | is_quiet_rise(history, epoch, trend)
+    return np.where(explained, np.fmin(strength, 0.4), strength)
+
+
+def quiet_rise(history: PumpHistory, epoch: Epoch) -> FloatArray:
+    """Strength of a rise that its quietness lays to sludge, one a row of the table; 0 elsewhere."""
+    found = np.zeros(len(history.days))
+    trend = level_trend(history, epoch)
+    if trend is not None and len(trend.rows):
+        quiet = is_quiet_rise(history, epoch, trend)
+        strength = np.nan_to_num(_rise_strength(history, epoch, trend))
+        found[trend.rows] = np.where(quiet, strength, 0.0)
+    return found
+
+
+def _rise_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArray:
+    """Strength of a rise of power, 1 where it suffices, whatever its cause."""
     least = max(RISE[epoch.drive], 3.0 * trend.spread, quantum(history, trend))
     if epoch.drive == "induction" and "voltage_v" not in history.has:
         least *= _BLIND
@@ -97,12 +120,7 @@ def _drag_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatArr
         seconded = unrest_ratio(history, trend) > RESTLESS
         strength = running_median(above, WIDTH) / np.where(seconded, least, alone)
         slowly = came_slowly(above / least) | rose_unseen(history, trend, above / least)
-        strength = np.where(slowly, strength, np.fmin(strength, 0.9))
-        flow = flow_strength(history, epoch)[trend.rows]
-        sags = _sag(history, trend, 0.03)
-        lingers = (flow > 0.6) & ~seconded
-    # Less water or a falling power factor explain the rise: not the bearing. But sludge is smooth.
-    return np.where(lingers | sags, np.fmin(strength, 0.4), strength)
+        return np.where(slowly, strength, np.fmin(strength, 0.9))
 
 
 def _sag(history: PumpHistory, trend: Trend, depth: float) -> BoolArray:

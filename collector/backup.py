@@ -11,14 +11,14 @@ import sqlite3
 import tarfile
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 from typing import NamedTuple
 
 from analysis.errors import StokeholdError
 from analysis.timebase import format_rfc3339
 from collector.open_store import beside
-from collector.settings import Settings
+from collector.settings import JOURNAL_ADDRESS, Settings
 from collector.store import clock_ms
 
 _FORM = 1
@@ -38,6 +38,8 @@ class Member(NamedTuple):
 
 def _members(settings: Settings, plant: Path) -> Iterator[Member]:
     store = settings.at(settings.store.path)
+    # First what waits to be stored: taken after the store, it might just have left for there.
+    yield Member("spool.sqlite", beside(store, "spool"), is_database=True)
     if settings.store.kind == "sqlite":
         yield Member("store.sqlite", store, is_database=True)
     yield Member("journal.sqlite", beside(store, "journal"), is_database=True)
@@ -78,10 +80,15 @@ def back_up(settings: Settings, plant: Path, out: Path) -> dict[str, int]:
     BackupError
         The archive exists, or a file cannot be read or written.
     """
+    _refuse_nothing(settings)
     sizes: dict[str, int] = {}
     digests: dict[str, str] = {}
     try:
-        with tarfile.open(out, "x:") as archive, tempfile.TemporaryDirectory() as folder:
+        # Copies lie beside the archive: on many a box the folder for such things is memory.
+        with (
+            tarfile.open(out, "x:") as archive,
+            tempfile.TemporaryDirectory(prefix=f"{out.name}-", dir=out.parent) as folder,
+        ):
             for member in _members(settings, plant):
                 if not member.path.exists():
                     continue
@@ -99,6 +106,24 @@ def back_up(settings: Settings, plant: Path, out: Path) -> dict[str, int]:
             f"{out}: the backup cannot be written ({error}); check folder and free space"
         ) from error
     return sizes
+
+
+def left_out(settings: Settings) -> list[str]:
+    """What of an installation is no file here, and is backed up by its own means."""
+    has_own = settings.secret(JOURNAL_ADDRESS, settings.store.journal_file) is not None
+    return [
+        *(["readings"] if settings.store.kind == "server" else []),
+        *(["journal"] if has_own else []),
+    ]
+
+
+def _refuse_nothing(settings: Settings) -> None:
+    """A backup of the wrong place must not pass for one, night after night."""
+    store = settings.at(settings.store.path)
+    own = {"readings": store, "journal": beside(store, "journal")}
+    here = {what: path for what, path in own.items() if what not in left_out(settings)}
+    if here and not any(path.exists() for path in here.values()):
+        raise BackupError(f"no store at {store}; set [store] path in --settings")
 
 
 def _copied(database: Path, folder: Path) -> Path:
@@ -150,9 +175,16 @@ def restore(settings: Settings, plants: Path, source: Path) -> list[str]:
             digests = _manifest(archive, source)
             targets = {name: _target(settings, plants, name) for name in digests}
             _refuse_overwriting(targets, settings)
-            for name, target in targets.items():
-                _extract(archive, name, target, digests[name])
-    except (OSError, tarfile.TarError, KeyError, ValueError) as error:
+            with ExitStack() as undone:
+                for name, target in targets.items():
+                    _extract(archive, name, target, digests[name])
+                    undone.callback(target.unlink)
+                undone.pop_all()
+    except OSError as error:
+        raise BackupError(
+            f"{source}: cannot be restored ({error}); check folder and free space"
+        ) from error
+    except (tarfile.TarError, KeyError, ValueError) as error:
         raise BackupError(f"{source}: is no whole backup ({error}); use another copy") from error
     return list(targets)
 
@@ -170,8 +202,8 @@ def _target(settings: Settings, plants: Path, name: str) -> Path:
     store = settings.at(settings.store.path)
     if name == "store.sqlite":
         return store
-    if name == "journal.sqlite":
-        return beside(store, "journal")
+    if name in ("journal.sqlite", "spool.sqlite"):
+        return beside(store, name.removesuffix(".sqlite"))
     kind, _, rest = name.partition("/")
     folder = {"plants": plants, "photos": photo_folder(store)}[kind]
     target = (folder / rest).resolve()
@@ -184,8 +216,11 @@ def _refuse_overwriting(targets: dict[str, Path], settings: Settings) -> None:
     if "store.sqlite" in targets and settings.store.kind != "sqlite":
         raise BackupError("the backup holds an SQLite store; set [store] kind = 'sqlite'")
     for target in targets.values():
-        if target.exists():
-            raise BackupError(f"{target}: is in the way; move it elsewhere and restore again")
+        # A log left of another database would be played into the one that comes back.
+        beside_it = [target.with_name(f"{target.name}{end}") for end in ("", "-wal", "-journal")]
+        for one in beside_it:
+            if one.exists():
+                raise BackupError(f"{one}: is in the way; move it elsewhere and restore again")
 
 
 def _extract(archive: tarfile.TarFile, name: str, target: Path, digest: str) -> None:

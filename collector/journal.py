@@ -177,12 +177,14 @@ class Journal:
         with self._engine.begin() as connection:
             _add_events(connection, events)
 
-    def events(self, plant: str | None = None, limit: int = 200) -> list[Event]:
-        """Newest events first."""
+    def events(
+        self, plant: str | None = None, limit: int = 200, *, with_own: bool = False
+    ) -> list[Event]:
+        """Newest events first, of one plant or of all; `with_own` also the program's own."""
         columns = [_EVENT.c[name] for name in Event._fields]
         query = sa.select(*columns).order_by(_EVENT.c.time_ms.desc(), _EVENT.c.id.desc())
         if plant is not None:
-            query = query.where(_EVENT.c.plant == plant)
+            query = query.where(_EVENT.c.plant.in_((plant, "") if with_own else (plant,)))
         with self._engine.connect() as connection:
             return [Event(*row) for row in connection.execute(query.limit(limit))]
 
@@ -239,6 +241,19 @@ class Journal:
         """What was told since a moment, oldest first."""
         columns = [_NOTICE.c[n] for n in ("time_ms", "plant", "subject", "fault", "reason")]
         query = sa.select(*columns).where(_NOTICE.c.time_ms >= since_ms).order_by(_NOTICE.c.id)
+        with self._engine.connect() as connection:
+            return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
+
+    def last_told(self, since_ms: int, until_ms: int) -> list[Told]:
+        """What was told from one moment to another: of each alarm and reason the newest alone."""
+        key = [_NOTICE.c[name] for name in ("plant", "subject", "fault", "reason")]
+        newest = sa.func.max(_NOTICE.c.time_ms)
+        query = (
+            sa.select(newest, *key)
+            .where(_NOTICE.c.time_ms.between(since_ms, until_ms))
+            .group_by(*key)
+            .order_by(newest)
+        )
         with self._engine.connect() as connection:
             return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
 

@@ -6,6 +6,7 @@ and left out, nothing else is lost.
 
 import gzip
 import io
+import zlib
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack
@@ -137,7 +138,7 @@ def _blocks(path: Path, report: Report) -> Iterator[_Block]:
             yield from _parquet_blocks(path)
         else:
             yield from _csv_blocks(path, report)
-    except (OSError, EOFError, pa.ArrowException, gzip.BadGzipFile) as error:
+    except (OSError, EOFError, pa.ArrowException, zlib.error) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise LogFileError(f"{path}: cannot be read ({reason}); check the file") from error
 
@@ -147,7 +148,7 @@ def _csv_blocks(path: Path, report: Report) -> Iterator[_Block]:
         raw: Any = stack.enter_context(path.open("rb"))
         if path.suffix == ".gz":
             raw = stack.enter_context(gzip.open(raw))
-        header = raw.readline().decode("utf-8-sig", "replace").strip()
+        header = raw.readline().decode("utf-8-sig", "replace").strip().replace('"', "")
         if tuple(header.split(",")) != COLUMNS:
             raise LogFileError(
                 f"{path}:1: header is {header[:60]!r}; the first line must be 'time,channel,value'"
@@ -204,7 +205,11 @@ def _parse_csv(text: bytes, first_line: int, report: Report) -> _Block:
 
 
 def _cleaned(text: bytes) -> bytes:
-    """Valid UTF-8 in which only line ends end lines, so that line numbers hold."""
+    """Valid UTF-8 in which only line ends end lines, so that line numbers hold.
+
+    Quotes go: no time, channel or number has one in it, and spreadsheets put them around each.
+    """
+    text = text.replace(b'"', b"")
     text = text.replace(b"\r\n", b"\n").replace(b"\r", b"?").replace(b"\x00", b"?")
     return text.decode("utf-8", "replace").encode()
 
@@ -228,8 +233,8 @@ def _parquet_blocks(path: Path) -> Iterator[_Block]:
             if not pa.types.is_floating(value.type):
                 value = pc.fill_null(value.cast(pa.string()), "")
             if not pa.types.is_timestamp(time.type):
-                time = time.cast(pa.string())
-            yield _Block(time, batch["channel"].cast(pa.string()), value, rows)
+                time = pc.fill_null(time.cast(pa.string()), "")
+            yield _Block(time, pc.fill_null(batch["channel"].cast(pa.string()), ""), value, rows)
             line += batch.num_rows
 
 
@@ -248,9 +253,11 @@ def _readings(
     dated = dated & ~strange
     value, numeric = _values(block.value)
     report.refuse(block.line[dated & ~numeric], "value is no number")
+    named = pc.not_equal(block.channel, "").to_numpy(zero_copy_only=False)
+    report.refuse(block.line[dated & numeric & ~named], "names no channel")
     names = block.channel.dictionary_encode()
     code = names.indices.to_numpy(zero_copy_only=False)
-    good = dated & numeric
+    good = dated & numeric & named
     found = {}
     for i, name in enumerate(names.dictionary.to_pylist()):
         mine = good & (code == i)

@@ -1,5 +1,6 @@
 """Builds the pages of one installation: frame, menu, and the one way a page is drawn."""
 
+from collections import Counter
 from typing import Any
 
 from dash import Dash, Input, Output, ctx, dcc, html, no_update
@@ -10,7 +11,7 @@ from collector.site import Site
 from collector.store import clock_ms
 from dashboard import drawing
 from dashboard.gate import close_gate
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, NotHereError, Page, View, view_of
 from dashboard.pages import PAGES
 
 _FRAME = """<!DOCTYPE html>
@@ -94,7 +95,11 @@ def _draw_pages(app: Dash, site: Site) -> None:
         Input("tick", "n_intervals"),
     )
     def _draw(path: str | None, search: str | None, _tick: int | None) -> tuple[Any, ...]:
-        view = view_of(site, search, clock_ms())
+        try:
+            view = view_of(site, search, clock_ms())
+        except NotHereError as error:
+            first = view_of(site, "", clock_ms())
+            return _no_plant(first, str(error)), _top(first, ""), 60_000, True, ""
         page = page_at(path)
         if page is None:
             return _nowhere(view), _top(view, ""), 60_000, True, ""
@@ -117,29 +122,54 @@ def _nowhere(view: View) -> Component:
     )
 
 
+def _no_plant(view: View, why: str) -> Component:
+    """Where a bookmark or an open page names a plant of the past: never another one instead."""
+    links = [html.Li(dcc.Link(p.name, href=f"/?plant={p.key}")) for p in view.site.plants]
+    return html.Div(
+        [html.H1("No such plant"), html.P(f"{why[:1].upper()}{why[1:]}."), html.Ul(links)]
+    )
+
+
 def _top(view: View, path: str) -> list[Component]:
     """Name of the plant, choice of plants, and the menu."""
-    standing = [a.alarm for a in view.site.journal.alarms() if a.alarm.is_standing]
-    asking = sum(a.state in ("unacknowledged", "returned") for a in standing)
-    items = [_item(view, p, path, asking if p.path == "/alarms" else 0) for p in PAGES if p.in_menu]
+    asking = _asking(view)
+    here = asking[view.plant.key]
+    items = [_item(view, p, path, here if p.path == "/alarms" else 0) for p in PAGES if p.in_menu]
     return [
         html.Div(
-            [html.Span("Stokehold", className="brand"), *_plants(view, path)], className="title"
+            [html.Span("Stokehold", className="brand"), *_plants(view, path, asking)],
+            className="title",
         ),
         html.Nav(items, **{"aria-label": "Pages"}),
     ]
 
 
+def _asking(view: View) -> Counter[str]:
+    """How many alarms of each plant wait for somebody."""
+    standing = view.site.journal.alarms(standing_only=True)
+    return Counter(a.plant for a, _ in standing if a.state in ("unacknowledged", "returned"))
+
+
 def _item(view: View, page: Page, path: str, count: int) -> Component:
-    badge = [html.Span(str(count), className="badge", title="waiting for you")] if count else []
     is_here = page.path == path or (page.path != "/" and path.startswith(f"{page.path}/"))
     here = {"className": "here"} if is_here else {}
-    return dcc.Link([page.title, *badge], href=view.link(page.path), **here)
+    return dcc.Link([page.title, *_badge(count)], href=view.link(page.path), **here)
 
 
-def _plants(view: View, path: str) -> list[Component]:
+def _badge(count: int) -> list[Component]:
+    return [html.Span(str(count), className="badge", title="waiting for you")] if count else []
+
+
+def _plants(view: View, path: str, asking: Counter[str]) -> list[Component]:
+    """The other plants, first those whose alarms wait for somebody."""
     others = [p for p in view.site.plants if p.key != view.plant.key]
     if not others:
         return [html.Span(view.plant.name, className="plant")]
-    links = [dcc.Link(p.name, href=f"{path or '/'}?plant={p.key}") for p in others]
-    return [html.Details([html.Summary(view.plant.name), html.Div(links)], className="plants")]
+    others.sort(key=lambda p: asking[p.key] == 0)
+    links = [
+        dcc.Link([p.name, *_badge(asking[p.key])], href=f"{path or '/'}?plant={p.key}")
+        for p in others
+    ]
+    elsewhere = _badge(sum(asking[p.key] for p in others))
+    head = html.Summary([view.plant.name, *elsewhere])
+    return [html.Details([head, html.Div(links)], className="plants")]

@@ -5,6 +5,8 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, no_update
 
+from dashboard.page import NotHereError
+
 
 def on_deed(
     app: Dash, kind: str, fields: Sequence[str], do: Callable[[dict[str, str], list[Any]], str]
@@ -35,5 +37,8 @@ def on_deed(
         if not ctx.triggered or not ctx.triggered[0]["value"]:
             return no_update, no_update
         *values, ticks = given
-        said = do(ctx.triggered_id, [one[0] if one else None for one in values])
+        try:
+            said = do(ctx.triggered_id, [one[0] if one else None for one in values])
+        except NotHereError as error:
+            said = f"Not done: {error}."
         return said, (ticks or 0) + 1

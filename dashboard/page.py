@@ -6,12 +6,23 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from dash import Dash
+from dash.exceptions import PreventUpdate
 
-from analysis.plant import Plant
+from analysis.errors import StokeholdError
+from analysis.plant import Plant, Pump
 from collector.site import Site
+from collector.store import clock_ms
 
 Component = Any
 """Anything Dash can draw."""
+
+
+class NotHereError(StokeholdError):
+    """A page names a plant or pump that is there no more.
+
+    Pages stay open, and addresses in bookmarks, while plant files are changed; nothing meant for
+    one plant may then happen to another.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +75,56 @@ class Page:
 
 
 def view_of(site: Site, search: str | None, now_ms: int) -> View:
-    """View for the query part of an address; an unknown plant gives the first."""
+    """View for the query part of an address; one that names no plant gives the first.
+
+    Raises
+    ------
+    NotHereError
+        It names a plant that is not looked after here.
+    """
     query = dict(parse_qsl((search or "").lstrip("?")))
-    plant = site.plant(query.get("plant", "")) or site.plants[0]
-    return View(site, plant, now_ms, query)
+    return View(site, plant_of(site, query.get("plant", "")), now_ms, query)
+
+
+def view_still_there(site: Site, search: str | None) -> View:
+    """View of an open page now, for what changes a part of it.
+
+    Raises
+    ------
+    PreventUpdate
+        Its plant is there no more: the part stays as it is, until the page is drawn anew.
+    """
+    try:
+        return view_of(site, search, clock_ms())
+    except NotHereError as error:
+        raise PreventUpdate from error
+
+
+def plant_of(site: Site, key: str) -> Plant:
+    """Plant of a key; without one the first.
+
+    Raises
+    ------
+    NotHereError
+        No plant has this key.
+    """
+    plant = site.plant(key) if key else site.plants[0]
+    if plant is None:
+        words = f"no plant '{key:.60}' is looked after here now; its name may have been changed"
+        raise NotHereError(f"{words}; choose the plant anew")
+    return plant
+
+
+def pump_known(plant: Plant, key: str) -> Pump:
+    """Pump of an id.
+
+    Raises
+    ------
+    NotHereError
+        The plant has no such pump.
+    """
+    pump = next((p for p in plant.pumps if p.id == key), None)
+    if pump is None:
+        words = f"no pump '{key:.60}' is in the plant file of {plant.name} now"
+        raise NotHereError(f"{words}; load the page anew")
+    return pump

@@ -81,8 +81,10 @@ def found(
     return list(examine(situation, [FAULTS[n] for n in names]).findings)
 
 
-def told(values: dict[str, np.ndarray], plant: Plant) -> list[tuple[str, str]]:
-    return [(f.fault, f.urgency) for f in found(values, plant)]
+def told(
+    values: dict[str, np.ndarray], plant: Plant, silent: dict[str, np.ndarray] | None = None
+) -> list[tuple[str, str]]:
+    return [(f.fault, f.urgency) for f in found(values, plant, silent)]
 
 
 def charged(values: dict[str, np.ndarray]) -> np.ndarray:

@@ -15,3 +15,50 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
     },
   },
 });
+
+// A page that gets no answer any more must not pass old numbers for the present.
+(function () {
+  const look = 5000, patience = 12000;
+  const plain = window.fetch.bind(window);
+  let heard = Date.now(), asked = Date.now(), unanswered = 0;
+  const ask = function (...given) {
+    asked = Date.now();
+    return plain(...given).then(
+      function (answer) {
+        if (answer.ok) {
+          heard = Date.now();
+          unanswered = 0;
+        } else unanswered++;
+        return answer;
+      },
+      function (error) {
+        unanswered++;
+        throw error;
+      }
+    );
+  };
+  window.fetch = ask;
+  const tell = function () {
+    let told = document.getElementById("silence");
+    const isSilent = unanswered > 1 && Date.now() - heard > patience;
+    document.body.classList.toggle("silent", isSilent);
+    if (!isSilent) {
+      if (told) told.remove();
+      return;
+    }
+    if (told) return;
+    told = document.createElement("p");
+    told.id = "silence";
+    told.setAttribute("role", "alert");
+    told.textContent =
+      "Nothing new from the program since " + new Date(heard).toLocaleTimeString() +
+      ": what stands here is from then. Look whether the box and the network are on; " +
+      "then load the page again.";
+    document.body.prepend(told);
+  };
+  window.setInterval(function () {
+    if (Date.now() - asked > look)
+      ask("/assets/stokehold.js", { method: "HEAD", cache: "no-store" }).catch(function () {});
+    tell();
+  }, look);
+})();

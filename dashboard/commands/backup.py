@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from collector.backup import back_up
+from collector.backup import back_up, left_out
 from collector.plantfile import load_plants
 from dashboard.command import (
     DONE,
@@ -29,9 +29,10 @@ def run(arguments: argparse.Namespace) -> int:
     settings = settings_of(arguments)
     sizes = back_up(settings, arguments.plant, arguments.out)
     if arguments.json:
-        answer({"file": str(arguments.out), "bytes": sizes})
+        answer({"file": str(arguments.out), "bytes": sizes, "left_out": left_out(settings)})
         return DONE
     say(f"{arguments.out}: {count(len(sizes), 'file')}, {sum(sizes.values()) / 1e6:.1f} MB")
-    if settings.store.kind == "server":
-        say("the readings are on the server; back them up there by its own means")
+    for what in left_out(settings):
+        verb = "are on the server" if what == "readings" else "is in a database"
+        say(f"the {what} {verb}; see to a backup there by its own means")
     return DONE

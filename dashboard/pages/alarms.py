@@ -23,7 +23,7 @@ from dashboard.cards import (
     table,
 )
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, NotHereError, Page, View, view_of
 
 _ORDER = ("now", "soon", "note")
 _STATES = {
@@ -172,12 +172,12 @@ def _service(view: View, quiet: list[StandingAlarm]) -> Component:
 
 
 def _happened(view: View) -> Component:
-    events = [e for e in view.site.journal.events(limit=100) if e.plant in ("", view.plant.key)]
+    events = view.site.journal.events(view.plant.key, 60, with_own=True)
     if not events:
         return section("What happened", empty("Nothing yet."))
     rows = [
         [words.moment(e.time_ms, view.plant.timezone, view.now_ms), e.subject, e.words]
-        for e in events[:60]
+        for e in events
     ]
     return section("What happened", table(("When", "Part", "What"), rows))
 
@@ -211,7 +211,11 @@ def callbacks(app: Dash, site: Site) -> None:
         # A button drawn anew reports itself, too; only a press has a count.
         if not ctx.triggered or not ctx.triggered[0]["value"]:
             return no_update, no_update
-        return _done(site, ctx.triggered_id), (ticks or 0) + 1
+        try:
+            said = done(site, ctx.triggered_id)
+        except NotHereError as error:
+            said = f"Not done: {error}."
+        return said, (ticks or 0) + 1
 
     # One of its own: only the page of alarms has this button.
     @app.callback(*to_frame, Input("alarms-test", "n_clicks"), ticks, prevent_initial_call=True)
@@ -219,7 +223,14 @@ def callbacks(app: Dash, site: Site) -> None:
         return (_sent(site), (ticks or 0) + 1) if clicks else (no_update, no_update)
 
 
-def _done(site: Site, what: dict[str, Any]) -> str:
+def done(site: Site, what: dict[str, Any]) -> str:
+    """Do what a button stands for and say so; `what` is its id.
+
+    Raises
+    ------
+    NotHereError
+        Its plant is not looked after any more.
+    """
     now = clock_ms()
     act = Act(cast("Deed", what["deed"]), what.get("hours", 0), visitor())
     view = view_of(site, f"?plant={what['plant']}", now)

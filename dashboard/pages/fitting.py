@@ -16,7 +16,7 @@ from dashboard import words
 from dashboard.cards import chip, empty, link, part_tabs, section
 from dashboard.deeds import on_deed
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, Page, View, pump_known, view_of
 
 PATH = "/swap/fitting"
 _STATES = {"found": ("found", "soon"), "sound": ("no sign of it", "fine")}
@@ -237,7 +237,7 @@ def done(site: Site, what: dict[str, str], given: tuple[str, str], now_ms: int) 
     """
     view = view_of(site, f"?plant={what['plant']}", now_ms)
     book = _book(site)
-    pump = next(p for p in view.plant.pumps if p.id == what["pump"])
+    pump = pump_known(view.plant, what["pump"])
     try:
         if what["deed"] == "begin":
             record = begin_swap(book, view.plant, pump, now_ms=now_ms, who=given[1])

@@ -14,12 +14,12 @@ from analysis.quantities import QUANTITIES
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms, to_ms
 from collector.pictures import Picture, picture
 from collector.site import Site
-from collector.store import clock_ms, plant_extent
+from collector.store import plant_extent
 from dashboard import words
 from dashboard.cards import empty, link, table
 from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, Page, View, view_still_there
 from dashboard.present import channel_amount, channel_name
 
 PIXELS = 700
@@ -270,19 +270,19 @@ def callbacks(app: Dash, site: Site) -> None:
         to_address, Input("history-chart", "relayoutData"), address, prevent_initial_call=True
     )
     def _zoom(zoomed: Mapping[str, Any] | None, search: str) -> Any:
-        view = view_of(site, search, clock_ms())
+        view = view_still_there(site, search)
         return _to_span(view, zoomed_span(zoomed or {}, asked(view).span, view.plant.timezone))
 
     @app.callback(to_address, Input("history-day", "date"), address, prevent_initial_call=True)
     def _day(day: str | None, search: str) -> Any:
-        view = view_of(site, search, clock_ms())
+        view = view_still_there(site, search)
         return _to_span(view, day_span(day, asked(view).span, view.plant.timezone))
 
     @app.callback(
         to_address, Input("history-channels", "value"), address, prevent_initial_call=True
     )
     def _channels(names: list[str] | None, search: str) -> Any:
-        view = view_of(site, search, clock_ms())
+        view = view_still_there(site, search)
         if not names or set(names) == {c.id for c in asked(view).channels}:
             return no_update
         return _search(view, {"channels": ",".join(names)})

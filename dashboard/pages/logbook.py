@@ -16,7 +16,7 @@ from collector.store import clock_ms
 from dashboard import words
 from dashboard.cards import chip, empty, section
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, NotHereError, Page, View, view_of
 
 _LONGEST = 2_000
 
@@ -113,7 +113,10 @@ def callbacks(app: Dash, site: Site) -> None:
         if not clicks:
             return no_update, no_update
         *fields, search, ticks = given
-        view = view_of(site, search, clock_ms())
+        try:
+            view = view_of(site, search, clock_ms())
+        except NotHereError as error:
+            return f"Not written down: {error}.", no_update
         entry = entry_of(view, fields)
         if isinstance(entry, str):
             return entry, no_update

@@ -17,7 +17,7 @@ from dashboard import words
 from dashboard.cards import chip, empty, fact, facts, part_tabs, section, table
 from dashboard.deeds import on_deed
 from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, view_of
+from dashboard.page import Component, Page, View, pump_known, view_of, view_still_there
 from dashboard.pages.fitting import pump_of, swap_tabs
 
 PATH = "/swap/trial"
@@ -50,7 +50,7 @@ def bench_of(
     """The bench of a pump's trial: the one under way, or a fresh one where it is wanted."""
     trials = TrialBook(site.journal)
     view = view_of(site, f"?plant={plant}", now_ms)
-    known = next(p for p in view.plant.pumps if p.id == pump)
+    known = pump_known(view.plant, pump)
     trial = trials.load(plant, pump)
     if trial is None and wanted is not None:
         trial = fresh_trial(view.plant, known, wanted, now_ms)
@@ -236,7 +236,7 @@ def callbacks(app: Dash, site: Site) -> None:
         prevent_initial_call=True,
     )
     def _look(_ticks: int | None, search: str | None) -> Any:
-        view = view_of(site, search, clock_ms())
+        view = view_still_there(site, search)
         bench = bench_of(site, view.plant.key, pump_of(view), view.now_ms)
         return no_update if bench is None else live(bench, view.now_ms)
 

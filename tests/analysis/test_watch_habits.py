@@ -48,6 +48,21 @@ def test_pump_said_to_be_always_on_that_rests_of_its_own_is_told_ever_less() -> 
     assert "plant file" in findings[-1].possible[0]
 
 
+def test_rests_of_one_day_wake_twice_at_most() -> None:
+    """Four rests of half an hour on the sixth day, which nothing was learned of beforehand."""
+    values, silent = plug_alone(resting((124.0, 127.0, 131.0, 136.0), 0.5))
+    assert told(values, house(always_on=True), silent) == [("stall", "now"), ("stall", "now")]
+
+
+def test_third_rest_of_a_day_that_does_not_end_is_told_late() -> None:
+    """Half as long again as the two before it and ten minutes: an hour, running again included."""
+    values, silent = plug_alone(np.where(HOUR >= 131.0, 0.0, resting((124.0, 127.0), 0.5)))
+    last = found(values, house(always_on=True), silent)[-1]
+    assert (last.urgency, last.end_ms) == ("now", None)
+    assert last.raised_ms is not None
+    assert 0.8 * HOUR_MS <= last.raised_ms - 131 * HOUR_MS <= 1.1 * HOUR_MS
+
+
 def test_pump_that_rests_of_its_own_is_told_when_it_stays_away() -> None:
     """Half as long again as its longest rest, and ten minutes: it wakes."""
     values, silent = plug_alone(np.where(HOUR >= 130.0, 0.0, resting(RESTS)))

@@ -45,6 +45,7 @@ def test_backup_and_restore_bring_everything_back(tmp_path: Path) -> None:
         "journal.sqlite",
         "photos/plate.jpg",
         "plants/plant.toml",
+        "spool.sqlite",
         "store.sqlite",
     ]
     with closing(Site.open([PLANT], there)) as site:
@@ -126,3 +127,59 @@ def test_backup_is_consistent_while_rows_come_in(tmp_path: Path) -> None:
         assert copy.execute("SELECT count(*) FROM reading WHERE ts = 99999999999").fetchone() == (
             0,
         )
+
+
+def test_readings_that_wait_for_the_store_are_in_it(tmp_path: Path) -> None:
+    """While another program holds the store a backup must not lose what was acknowledged."""
+    settings, plant = filled(tmp_path / "here")
+    file = settings.at("stokehold.sqlite")
+    with (
+        closing(Site.open([PLANT], settings)) as site,
+        closing(sqlite3.connect(file, isolation_level=None)) as other,
+    ):
+        other.execute("BEGIN IMMEDIATE")
+        site.store.write([(POWER, 10**12, 7.0)])
+        back_up(settings, plant, tmp_path / "b.tar")
+        other.execute("ROLLBACK")
+    there = replace(settings, folder=tmp_path / "there")
+    restore(there, tmp_path / "there" / "plants", tmp_path / "b.tar")
+    with closing(Site.open([PLANT], there)) as site:
+        site.store.tend(10**12)
+        assert site.store.latest()[POWER] == (10**12, 7.0)
+
+
+def test_backup_of_no_store_is_refused(tmp_path: Path) -> None:
+    """Forgotten settings must not give an archive of a plant file night after night."""
+    plant = tmp_path / "plant.toml"
+    plant.write_text("[plant]\n")
+    with pytest.raises(BackupError, match=r"no store at .*; set \[store\] path in --settings"):
+        back_up(Settings(folder=tmp_path), plant, tmp_path / "b.tar")
+    assert not (tmp_path / "b.tar").exists()
+
+
+def test_log_of_another_database_is_in_the_way(tmp_path: Path) -> None:
+    """Moving the store away as told, and not what SQLite wrote beside it, is noticed."""
+    settings, plant = filled(tmp_path / "here")
+    back_up(settings, plant, tmp_path / "b.tar")
+    there = replace(settings, folder=tmp_path / "there")
+    there.folder.mkdir()
+    (there.folder / "stokehold.sqlite-wal").write_bytes(b"of another time")
+    with pytest.raises(BackupError, match=r"stokehold\.sqlite-wal: is in the way"):
+        restore(there, tmp_path / "there", tmp_path / "b.tar")
+
+
+def test_restore_that_fails_leaves_the_way_free_for_the_next(tmp_path: Path) -> None:
+    """A damaged last member takes the ones before it back, so that another copy can be used."""
+    settings, plant = filled(tmp_path / "here")
+    archive = tmp_path / "b.tar"
+    back_up(settings, plant, archive)
+    good = archive.read_bytes()
+    content = bytearray(good)
+    with tarfile.open(archive) as opened:
+        content[opened.getmember("photos/plate.jpg").offset_data] ^= 1
+    archive.write_bytes(content)
+    there = replace(settings, folder=tmp_path / "there")
+    with pytest.raises(BackupError, match="damaged"):
+        restore(there, tmp_path / "there", archive)
+    archive.write_bytes(good)
+    assert len(restore(there, tmp_path / "there", archive)) == 5

@@ -175,3 +175,37 @@ def test_typed_parquet_keeps_the_rules_of_text(tmp_path: Path) -> None:
     assert found["boiler.flow"].time_ms.tolist() == [EARLIEST_MS, EARLIEST_MS + 3]
     assert np.array_equal(found["boiler.flow"].value, [50.0, np.nan], equal_nan=True)
     assert [row.line for row in report.shown] == [2, 3]
+
+
+def test_parquet_text_with_holes_is_refused_row_by_row(tmp_path: Path) -> None:
+    """A row without time or channel is told with its number, and costs no other."""
+    path = tmp_path / "log.parquet"
+    time = [f"2026-01-01T00:00:0{i}Z" if i != 1 else None for i in range(4)]
+    channel = ["boiler.flow", "boiler.flow", None, "boiler.flow"]
+    pq.write_table(pa.table({"time": time, "channel": channel, "value": [50.0] * 4}), path)
+    found, report = load(path)
+    assert len(found["boiler.flow"]) == 2
+    assert sorted(report.shown) == [
+        BadRow(2, "time is no RFC 3339 time with offset"),
+        BadRow(3, "names no channel"),
+    ]
+
+
+def test_quotes_around_every_field_are_read(tmp_path: Path) -> None:
+    """RFC 4180 section 2: fields may stand in quotes, as spreadsheets write them."""
+    path = tmp_path / "log.csv"
+    path.write_text('"time","channel","value"\n"2026-01-01T00:00:00Z","boiler.flow","60.5"\n')
+    found, report = load(path)
+    assert found["boiler.flow"].value.tolist() == [60.5]
+    assert report.bad == 0
+
+
+def test_damaged_gzip_is_refused_in_words(tmp_path: Path) -> None:
+    """A byte that went wrong within the compressed part is no traceback."""
+    path = tmp_path / "log.csv.gz"
+    write_log(path, [(FLOW, Readings.of([EARLIEST_MS], [60.0]))])
+    content = bytearray(path.read_bytes())
+    content[10:14] = b"\xff\xff\xff\xff"
+    path.write_bytes(content)
+    with pytest.raises(LogFileError, match="cannot be read"):
+        load(path)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from analysis.alarms import Alarm
 from collector.journal import StandingAlarm
@@ -107,3 +107,60 @@ def test_watch_that_fails_is_no_all_clear(house: tuple[Site, str], browser_page:
         "collector Job 'watch' failed: damaged page"
     )
     expect(browser_page.locator(".banner", has_text="no alarm")).to_have_count(0)
+
+
+def test_page_without_an_answer_does_not_pass_old_numbers_for_the_present(
+    house: tuple[Site, str], chromium: Browser
+) -> None:
+    """Left open while the program is away, a page says so, and goes on once it is back."""
+    site, url = house
+    lay_in(site)
+    window = chromium.new_context()
+    page = window.new_page()
+    page.goto(url)
+    expect(page.locator(".tile")).to_have_count(3)
+    window.set_offline(True)
+    expect(page.locator("#silence")).to_contain_text("Nothing new from the program since")
+    window.set_offline(False)
+    expect(page.locator("#silence")).to_have_count(0)
+    window.close()
+
+
+def test_address_of_a_plant_of_the_past_shows_no_other_one(
+    tmp_path: Path, browser_page: Page
+) -> None:
+    """A bookmark of a plant that was renamed must not show the first one's boiler instead."""
+    other = replace(PLANT, name="Mill House")
+    with served(tmp_path, (PLANT, other)) as (site, url):
+        lay_in(site)
+        browser_page.goto(f"{url}/boiler?plant=old-mill")
+        expect(browser_page.locator("h1")).to_have_text("No such plant")
+        expect(browser_page.locator("#page")).to_contain_text("No plant 'old-mill' is looked after")
+        browser_page.locator("#page").get_by_role("link", name="Mill House").click()
+        expect(browser_page.locator(".tile")).to_have_count(3)
+
+
+def test_plant_elsewhere_that_asks_is_seen_and_comes_first(
+    tmp_path: Path, browser_page: Page
+) -> None:
+    """The mark at Alarms counts this plant's; the choice of plants shows who else waits."""
+    mill, yard = (replace(PLANT, name=name) for name in ("Mill House", "Yard House"))
+    with served(tmp_path, (PLANT, mill, yard)) as (site, url):
+        now = lay_in(site)
+        for plant, number in (("yard-house", 2), ("gone-house", 5)):
+            site.journal.save_alarms(
+                StandingAlarm(
+                    Alarm(
+                        plant=plant, subject="heating", fault=f"fault-{i}", urgency="now",
+                        state="unacknowledged", since_ms=now, raised_ms=now, is_present=True,
+                    ),
+                    None,
+                )
+                for i in range(number)
+            )  # fmt: skip
+        browser_page.goto(url)
+        expect(browser_page.locator("nav .badge")).to_have_count(0)
+        expect(browser_page.locator(".plants summary .badge")).to_have_text("2")
+        browser_page.locator(".plants summary").click()
+        links = browser_page.locator(".plants a")
+        expect(links).to_have_text(["Yard House2", "Mill House"])

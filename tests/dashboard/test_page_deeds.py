@@ -1,0 +1,57 @@
+"""Pages left open while plant files change: what was meant for one plant happens to no other."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from flask import Flask
+
+from collector.journal import Event
+from collector.site import Site
+from collector.store import clock_ms
+from collector.swaps import swap_book
+from dashboard.page import NotHereError, View, view_of
+from dashboard.pages import alarms, fitting, trial
+from houses import PLANT, served
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    with served(tmp_path) as (found, _):
+        yield found
+
+
+def test_deeds_on_a_plant_of_the_past_are_refused(site: Site) -> None:
+    """Alarms, list and trial of a renamed plant leave the first one's alone."""
+    now, gone = clock_ms(), {"plant": "old-mill", "subject": "heating", "pump": "heating"}
+    with (
+        Flask("pages").test_request_context(),
+        pytest.raises(NotHereError, match="no plant 'old-mill' is looked after"),
+    ):
+        alarms.done(site, {"type": "service", "deed": "take_out", **gone})
+    with pytest.raises(NotHereError, match="old-mill"):
+        fitting.done(site, {"deed": "begin", **gone}, ("", "Ann"), now)
+    with pytest.raises(NotHereError, match="old-mill"):
+        trial.move(site, {"deed": "start", **gone}, (trial.plan_of("I, II", "I", None), None), now)
+    with pytest.raises(NotHereError, match="old-mill"):
+        view_of(site, "?plant=old-mill", now)
+    assert site.journal.alarms() == []
+    assert swap_book(site.settings, site.journal).records() == []
+
+
+def test_deed_on_a_pump_of_the_past_is_refused_in_words(site: Site) -> None:
+    """A pump taken out of the plant file has no list and no trial any more."""
+    gone = {"plant": PLANT.key, "pump": "garage"}
+    with pytest.raises(NotHereError, match="no pump 'garage' is in the plant file of Quay House"):
+        fitting.done(site, {"deed": "begin", **gone}, ("", "Ann"), clock_ms())
+
+
+def test_what_happened_is_of_this_plant_however_much_happens_elsewhere(site: Site) -> None:
+    """With hundreds of plants the newest hundred events are mostly of others."""
+    mine = Event(1000, PLANT.key, "heating", "stall", "it stood")
+    site.journal.add_events([mine, Event(1001, "", "collector", "started", "collecting")])
+    site.journal.add_events(Event(2000 + i, "elsewhere", "x", "stall", "no") for i in range(150))
+    told = site.journal.events(PLANT.key, 60, with_own=True)
+    assert [e.words for e in told] == ["collecting", "it stood"]
+    drawn = str(alarms.layout(View(site, PLANT, clock_ms())))
+    assert "it stood" in drawn
