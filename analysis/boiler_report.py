@@ -8,10 +8,10 @@ import numpy as np
 
 from analysis.condensing import condensing_share
 from analysis.cooling import boiler_rates, loss_of_store, store_rates, surroundings
-from analysis.cycling import demand_hours
+from analysis.cycling import demand_hours, lost_hours
 from analysis.estimate import Estimate, plain
 from analysis.firedays import Fired, fired_in
-from analysis.fuel import fuel_days
+from analysis.fuel_days import fuel_days
 from analysis.heat import Heat, efficiency_of, heat_of
 from analysis.judge_cycling import causes
 from analysis.judge_store import warmth_of
@@ -20,7 +20,7 @@ from analysis.readings import FloatArray, Holds, Readings, Record, hold_limit_ms
 from analysis.service import Deed, Service, median_estimate, service_of
 from analysis.starts_year import StartsAt, starts_by_outdoor, starts_of_year
 from analysis.strokes import flame_of
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, format_rfc3339, from_ms
+from analysis.timebase import DAY_MS, MINUTE_MS, Span, format_rfc3339, from_ms
 from analysis.watch import Situation
 
 LENGTHS_MIN = (0.0, 1.0, 2.0, 3.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, np.inf)
@@ -220,12 +220,12 @@ def _part(seen: Fired, own: np.ndarray) -> Part:
     complete = np.array([c.is_complete for c in seen.found.cycles], bool)[own]
     on_min = (end - start)[complete] / MINUTE_MS
     hours = demand_hours(start, end)
-    covered = seen.found.covered_h
+    watched_h = seen.found.covered_h - lost_hours(seen.found.cycles)
     return Part(
-        starts=len(start),
-        starts_per_day=len(start) / covered * 24 if covered else None,
+        starts=len(on_min),
+        starts_per_day=len(on_min) / watched_h * 24 if watched_h > 0 else None,
         per_demand_hour=len(start) / hours if hours >= 1 else None,
-        on_hours=float((end - start).sum()) / HOUR_MS,
+        on_hours=float(on_min.sum()) / 60.0,
         median_on_min=median_estimate(on_min, "min"),
         lengths=tuple(np.histogram(on_min, LENGTHS_MIN)[0].tolist()),
     )

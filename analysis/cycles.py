@@ -275,6 +275,7 @@ def cycles_of(firings: Firings) -> tuple[Cycle, ...]:
             end,
             (rest - end) / SECOND_MS if rest > end else None,
             opens and closes,
+            opens,
         )
         for start, end, opens, closes, rest in zip(*columns, strict=True)
     )

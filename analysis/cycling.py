@@ -17,13 +17,14 @@ class Cycle:
     """One firing and the rest that follows it.
 
     `off_s` is None where the rest's end was not seen; `is_complete` is False
-    where a gap hides an edge of the firing.
+    where a gap hides an edge of the firing, `begins` where it hides its start.
     """
 
     start_ms: int
     end_ms: int
     off_s: float | None
     is_complete: bool
+    begins: bool = True
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
@@ -51,7 +52,11 @@ class ShortCycling:
 
 @dataclass(frozen=True, slots=True)
 class CycleSummary:
-    """Figures of the complete cycles within the covered time; None where none can be told."""
+    """Figures of the complete cycles in the time they were seen in; None where none can be told.
+
+    `incomplete` counts the firings that touch a gap: neither they nor the time about them is in any
+    other figure.
+    """
 
     starts: int | None
     starts_per_day: float | None
@@ -60,11 +65,13 @@ class CycleSummary:
     median_off_s: float | None
     duty: float | None
     short_cycling: ShortCycling
+    incomplete: int = 0
 
     def document(self) -> dict[str, Any]:
         """Return the JSON form."""
         return {
             "starts": self.starts,
+            "incomplete": self.incomplete,
             "starts_per_day": plain(self.starts_per_day, 4),
             "on_hours": plain(self.on_hours),
             "median_on_s": plain(self.median_on_s),
@@ -96,7 +103,10 @@ def summarise_cycles(
     timezone: str,
     rules: BoilerRules = RULES,
 ) -> CycleSummary:
-    """Figures of cycles; incomplete ones count for hours and starts, not for lengths.
+    """Figures of the complete cycles.
+
+    A firing that touches a gap is left out with the rest that follows it, and so is their time:
+    starts and hours are told of what is left, and rates come out the same.
 
     Parameters
     ----------
@@ -112,18 +122,25 @@ def summarise_cycles(
         Rules of thumb.
     """
     complete = [c for c in cycles if c.is_complete]
-    on_hours = sum(c.on_s for c in cycles) / 3600
+    seen_h = covered_h - lost_hours(cycles)
+    on_hours = sum(c.on_s for c in complete) / 3600
     on_s = [c.on_s for c in complete]
     off_s = [c.off_s for c in complete if c.off_s is not None]
     return CycleSummary(
-        starts=len(cycles),
-        starts_per_day=len(cycles) / covered_h * 24 if covered_h > 0 else None,
+        starts=len(complete),
+        starts_per_day=len(complete) / seen_h * 24 if seen_h > 0 else None,
         on_hours=on_hours,
         median_on_s=float(np.median(on_s)) if on_s else None,
         median_off_s=float(np.median(off_s)) if off_s else None,
-        duty=on_hours / covered_h if covered_h > 0 else None,
+        duty=on_hours / seen_h if seen_h > 0 else None,
         short_cycling=judge_cycling(cycles, boiler, timezone=timezone, rules=rules),
+        incomplete=len(cycles) - len(complete),
     )
+
+
+def lost_hours(cycles: tuple[Cycle, ...]) -> float:
+    """Hours seen of firings that touch a gap, and of the rests after them."""
+    return sum(c.on_s + (c.off_s or 0.0) for c in cycles if not c.is_complete) / 3600
 
 
 DEMAND_PAUSE_MS = 45 * MINUTE_MS

@@ -24,11 +24,11 @@ class FireDays:
     start_ms : ndarray of int64, shape (n,)
         Local midnights [ms].
     starts : ndarray of float64
-        Firings begun for heating.
+        Firings seen to begin for heating, of a whole day over the share of it that was watched.
     charges : ndarray of float64
-        Firings begun for charging a store.
+        Firings seen to begin for charging a store, likewise.
     on_h, demand_h : ndarray of float64
-        Hours of firing for heating, and hours of heat demand.
+        Hours of firing for heating, likewise, and hours of heat demand.
     median_on_s : ndarray of float64
         Median length of the complete heating firings.
     outdoor_c : ndarray of float64
@@ -151,9 +151,19 @@ def fired_in(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fired:
     days = _days(found, is_charge, edges)
     if found.tells == "running":
         days = _without_firings(days, found, edges)
-    whole = _whole(found, plant, record, span)
+    watched = _watched(found, plant, record, span)
+    whole = watched >= _WHOLE
+    over = np.where(whole, 1.0 / np.maximum(watched, _WHOLE), 1.0)
     outdoor = _aligned(outdoor_days(plant, record, span), days.start_ms)
-    return Fired(boiler, found, is_charge, replace(days, outdoor_c=outdoor, is_whole=whole))
+    days = replace(
+        days,
+        starts=days.starts * over,
+        charges=days.charges * over,
+        on_h=np.minimum(days.on_h * over, _DAY_H),
+        outdoor_c=outdoor,
+        is_whole=whole,
+    )
+    return Fired(boiler, found, is_charge, days)
 
 
 def _days(found: BoilerCycles, is_charge: BoolArray, edges: IntArray) -> FireDays:
@@ -163,11 +173,12 @@ def _days(found: BoilerCycles, is_charge: BoolArray, edges: IntArray) -> FireDay
     start = np.array([c.start_ms for c in cycles], np.int64)
     end = np.array([c.end_ms for c in cycles], np.int64)
     is_complete = np.array([c.is_complete for c in cycles], bool)
+    begins = np.array([c.begins for c in cycles], bool)
     day = np.searchsorted(edges, start, side="right") - 1
     starts, charges, on_h, demand_h, median = (np.zeros(count) for _ in range(5))
     median[:] = np.nan
     for k in range(count):
-        own = day == k
+        own = (day == k) & begins
         heats = own & ~is_charge
         starts[k], charges[k] = heats.sum(), (own & is_charge).sum()
         # a firing may reach into the next day: clip it at midnight
@@ -200,15 +211,19 @@ def _without_firings(days: FireDays, found: BoilerCycles, edges: IntArray) -> Fi
     return replace(days, starts=unknown, charges=unknown, demand_h=on_h, on_h=on_h)
 
 
-def _whole(found: BoilerCycles, plant: Plant, record: Record, span: Span) -> BoolArray:
-    """Days of which the firings' source was heard for nine tenths at least."""
+_WHOLE, _DAY_H = 0.9, 25.0
+"""Share of a day that makes it whole; hours of the longest local day."""
+
+
+def _watched(found: BoilerCycles, plant: Plant, record: Record, span: Span) -> FloatArray:
+    """Share of each day over which the firings' source was heard."""
     edges = local_day_edges(span, plant.timezone)
     channel = next((c for c in plant.channels if c.id == found.channel), None)
     if channel is None or len(edges) < 2:
-        return np.zeros(max(len(edges) - 1, 0), bool)
+        return np.zeros(max(len(edges) - 1, 0))
     readings = record[channel.id].within(span)
     heard = summarise(readings, edges, hold_limit_ms(readings, channel)).covered_s
-    return np.asarray(heard >= 0.9 * np.diff(edges) / SECOND_MS)
+    return np.asarray(np.minimum(heard / (np.diff(edges) / SECOND_MS), 1.0))
 
 
 def _aligned(days: Days | None, start_ms: IntArray) -> FloatArray:

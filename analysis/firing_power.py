@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.bands import Band, Stays, bands_of, stays_of
+from analysis.bridge import bridged
 from analysis.firing import Firings, LevelName, PowerLevel
 from analysis.levels import BoolArray, Runs, runs_above, two_levels
 from analysis.plant import Boiler, Channel
@@ -47,14 +48,17 @@ def firings_from_power(
     span : Span
         Time to look at.
     """
-    known = holds(readings, hold_limit_ms(readings, channel), span)
+    hold_ms = hold_limit_ms(readings, channel)
+    known = holds(readings, hold_ms, span)
     found = _threshold(known, boiler)
     if found is None:
         return None
     known = _without_glitches(known, found.on, rest=found.rest)
-    runs = runs_above(known, found.on, found.off)
+    runs = bridged(runs_above(known, found.on, found.off), hold_ms)
     step_ms = usual_step_ms(readings)
-    if channel.reports != "change":
+    if channel.reports == "change":
+        runs = _told_late(runs, readings)
+    else:
         runs = _between_samples(_without_post_purge(runs, known, step_ms), readings)
     note = "" if channel.reports == "change" else _note(runs, step_ms)
     return Firings(
@@ -323,6 +327,28 @@ def _between_samples(runs: Runs, readings: Readings) -> Runs:
     rest = runs.rest_until_ms
     moved = np.where(rest > runs.end_ms, rest - _half_step(readings, rest), end)
     return runs._replace(start_ms=start, end_ms=end, rest_until_ms=moved)
+
+
+_OFTEN_MS, _RARELY_MS = 8 * SECOND_MS, 60 * SECOND_MS
+
+
+def _told_late(runs: Runs, readings: Readings) -> Runs:
+    """Move the edges of a plug that tells changes only every so often by half of that.
+
+    Such a plug looks at its power every ten or thirty seconds and tells a change then: a firing
+    hardly longer would be told when it is over.
+    """
+    apart = np.diff(readings.time_ms)
+    closest = float(np.quantile(apart, 0.01)) if len(apart) else 0.0
+    if not _OFTEN_MS <= closest <= _RARELY_MS:
+        return runs
+    late = int(closest // 2)
+    end = runs.end_ms - late * runs.closes
+    start = np.minimum(runs.start_ms - late * runs.opens, end)
+    rests = runs.rest_until_ms > runs.end_ms
+    return runs._replace(
+        start_ms=start, end_ms=end, rest_until_ms=np.where(rests, runs.rest_until_ms - late, end)
+    )
 
 
 def _half_step(readings: Readings, time_ms: IntArray) -> IntArray:

@@ -108,12 +108,12 @@ def _unrest(seen: Fitting, span: Span) -> float | None:
     return float(np.mean(known > _UNREST)) if len(known) >= 6 else None
 
 
-_HELD = 1.0
-_SURELY_HELD = 0.8
+_HELD = 0.96
+_SURELY_HELD = 0.65
 """Below it no low setting reaches."""
 _USUAL_SPREAD_K = 8.0
-_OVERSIZED = 0.3
-_THROTTLED = 1.75
+_USUAL_MOST_W = 25.0
+"""The greatest power of a pump of the four-metre class, where its plate is not known."""
 UNSURE = 0.65
 """Confidence where a low setting would look alike."""
 _ELECTRONICS_W = 1.8
@@ -121,54 +121,55 @@ _ELECTRONICS_W = 1.8
 
 
 def judge_held_back(seen: Fitting) -> Judged:
-    """Less water goes round than the new pump's power would move through the old loop.
+    """Less water goes round than the new pump's power would move through an open loop.
 
     The power given to the water is that of its amount cubed times the loop's
-    resistance; so through an unchanged loop the water goes with the cube root
-    of the power. What falls short of it means more resistance, whatever the
-    setting. Radiator valves throttle more than the isolating valve does at most hours, so each
-    day's best hour is looked at; where its water is far above the usual hour's, the radiator
-    valves still rule the loop and no other does. An old pump whose water came back hardly cooler
-    moved more than was asked for, and the new one rightly moves less.
+    resistance; so through an open loop the water goes with the cube root
+    of the power. What falls short of it means more resistance, whatever the setting.
     """
-    now, then, power = open_loop(seen.settled), open_loop(seen.before), _power_ratio(seen)
-    spread = [quantile(spread_k(course), 0.5) for course in (seen.before, seen.settled)]
-    if now is None or then is None or power is None or spread[0] is None or spread[1] is None:
+    now, then, share = open_loop(seen.settled), open_loop(seen.before), _water_power(seen)
+    spread, was = (quantile(spread_k(course), 0.5) for course in (seen.settled, seen.before))
+    if now is None or then is None or share is None or spread is None or was is None:
         needs = "power, flow and return temperature before and after the swap, with heat"
         return Judged("unknown", needs=needs)
-    oversized = (_USUAL_SPREAD_K / max(spread[0], 1.0)) ** _OVERSIZED
-    moved = now.water / then.water / power ** (1.0 / 3.0) * oversized
+    # The old pump is one measure of the loop, the spread of its water is another: where it came
+    # back hardly cooler, that pump moved more than was asked for, and the new one rightly less.
+    water = now.water / then.water * (_USUAL_SPREAD_K / max(was, 1.0)) ** 0.5
+    # Radiator valves that throttle at most hours rule the loop, and no other valve does.
+    moved = water * now.throttled / share ** (1.0 / 3.0)
     flow_id = seen.flow_id or ""
-    what = "water at the day's best hour against what the power would move"
+    what = "water of the loop as if open, against what the pump's power would move"
     evidence = (
         Evidence(flow_id, what, moved, f"above {_HELD:g}", "1"),
-        Evidence(flow_id, "that hour's water over the usual hour's", now.throttled, "", "1"),
-        Evidence(flow_id, "flow less return, median", spread[1], _was(spread[0]), "K"),
+        Evidence(flow_id, "a day's best hour over the usual hour", now.throttled, "", "1"),
+        Evidence(flow_id, "flow less return, median", spread, _was(was), "K"),
     )
-    if moved < _HELD and now.throttled < _THROTTLED:
+    if moved < _HELD:
         return Judged("found", 0.9 if moved < _SURELY_HELD else UNSURE, evidence)
     return Judged("sound", 0.8, evidence)
 
 
 def _water_ratio(seen: Fitting) -> float | None:
-    """Water index after the swap over that before, at the days' best hours."""
+    """Water index after the swap over that before, while the loop is open."""
     now, then = open_loop(seen.settled), open_loop(seen.before)
     return now.water / then.water if now and then else None
 
 
-def _power_ratio(seen: Fitting) -> float | None:
-    """Running power of the new pump, less its electronics, over that of the old one."""
-    now, then = levels(seen.settled), levels(seen.before)
-    if now is None or then is None:
+def _water_power(seen: Fitting) -> float | None:
+    """Running power of the new pump as a share of its greatest, both less its electronics."""
+    now, most_w = levels(seen.settled), seen.most_w or _USUAL_MOST_W
+    if now is None:
         return None
-    return max(now.middle_w - _ELECTRONICS_W, 0.3) / then.middle_w
+    return max(now.middle_w - _ELECTRONICS_W, 0.3) / max(most_w - _ELECTRONICS_W, 1.0)
 
 
 _STRONG = 0.63
 """At its highest speed a pump falls by a third at most from all valves open to all shut (domain
 notes, calculated); a plate may be wrong by a twentieth. A held pressure stays lower."""
-_WEAK = 0.19
+_WEAK = 0.205
+"""The lowest speed, through an open loop; rehearsed pumps stay below."""
 _STEADY = 0.15
+_LEAST_WARM_H = 12
 
 
 def _level(seen: Fitting) -> tuple[Levels, float] | Judged:
@@ -197,11 +198,14 @@ def judge_weak(seen: Fitting) -> Judged:
     """Power at the lowest fixed speed all the time: little water where much is asked for.
 
     A pump at a fixed speed hardly changes its power; one that holds a pressure
-    follows the valves, and takes little because little is asked for.
+    follows the valves, and takes little because little is asked for. So a steady
+    least tells only while the loop carries heat: in summer every held pressure shows it.
     """
     level = _level(seen)
     if isinstance(level, Judged):
         return level
+    if np.isfinite(spread_k(seen.settled)).sum() < _LEAST_WARM_H:
+        return Judged("unknown", needs="flow and return temperature over half a day with heat")
     (low_w, middle_w, high_w, _), most_w = level
     limit = _WEAK + 0.5 * seen.step_w / most_w
     is_steady = high_w - low_w <= max(_STEADY * middle_w, seen.step_w)
@@ -218,7 +222,8 @@ def _share(seen: Fitting, what: str, share: float, expected: str) -> Evidence:
 
 
 _DAY_H = (8, 21)
-_MOST_BY_DAY_H = 0.5
+_MOST_BY_DAY_H = 0.3
+"""Two hours in a week: one that suits its boiler never engages by day."""
 _LEAST_NIGHTS = 4
 
 

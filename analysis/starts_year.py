@@ -29,8 +29,9 @@ from analysis.timebase import DAY_MS
 _LEAST_DAYS = 5
 _MOST_SEEN = 120
 """So many days tell all that a model this plain can learn."""
-_MODEL_DOUBT = 0.15
-"""Settings, sun and people differ between seasons (tried on rehearsed houses)."""
+_MODEL_DOUBT, _MODEL_DOUBT_MODULATING = 0.15, 0.25
+"""Settings, sun and people differ between seasons, and a flame's control adds to it (tried on
+rehearsed houses)."""
 _CHARGES_DOUBT = 0.15
 
 
@@ -83,15 +84,18 @@ def _rest_of_year(days: FireDays, known: BoolArray, timezone: str, flame: Flame)
     heating = every[:, missing].sum(axis=1) * as_lived(days.starts[known], held)
     kick = np.random.default_rng(23).standard_normal((2, len(heating)))
     charging = float(days.charges[known].mean()) * missing.sum()
+    doubt = _MODEL_DOUBT_MODULATING if flame.modulates else _MODEL_DOUBT
     return np.asarray(
-        heating * np.exp(_MODEL_DOUBT * kick[0]) + charging * np.exp(_CHARGES_DOUBT * kick[1])
+        heating * np.exp(doubt * kick[0]) + charging * np.exp(_CHARGES_DOUBT * kick[1])
     )
 
 
 _SPELL_DAYS = 10
 _USUAL = 100.0
-_PASSING = 0.5
-"""Share of a departure from the law that is taken for the window's own, not the year's."""
+_BELIEVED_DAYS = 180.0
+"""What is known of a year beforehand, that people are away some weeks of it and valves are seldom
+shut for long, is worth so many days: of two months' departure from the law three quarters are taken
+for the window's own, of a long record's less."""
 
 
 def as_lived(told: FloatArray, held: FloatArray) -> FloatArray:
@@ -109,7 +113,8 @@ def as_lived(told: FloatArray, held: FloatArray) -> FloatArray:
     at = np.random.default_rng(37).integers(0, count, (len(held), count))
     row = np.arange(len(held))[:, None]
     ratio = (lived[at].sum(1) + _USUAL) / (ours[row, at].sum(1) + _USUAL)
-    return np.asarray(ratio / np.median(ratio) ** _PASSING)
+    passing = _BELIEVED_DAYS / (_BELIEVED_DAYS + len(told))
+    return np.asarray(ratio / np.median(ratio) ** passing)
 
 
 def _seen(days: FireDays, known: BoolArray, years: Years | None, sun: FloatArray) -> Seen:

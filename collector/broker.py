@@ -12,6 +12,7 @@ import socket
 import subprocess
 import threading
 import time
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
@@ -21,6 +22,7 @@ from collector.settings import BROKER_PASSWORD, BrokerSettings, Settings
 _log = logging.getLogger(__name__)
 
 _START_S = 15.0
+_LOOK_S = 2.0
 _CONFIG, _PID = "broker.conf", "broker.pid"
 
 
@@ -77,6 +79,47 @@ def start_broker(settings: Settings, folder: Path) -> Broker:
         broker = PythonBroker(chosen)
     _wait(broker, chosen)
     return broker
+
+
+class TendedBroker:
+    """An embedded broker that is started again should it end by itself.
+
+    Where memory runs short the system ends what it likes; without a broker nothing is heard.
+
+    Parameters
+    ----------
+    settings, folder : Settings, Path
+        As for `start_broker`, whose errors it raises at first.
+    """
+
+    def __init__(self, settings: Settings, folder: Path) -> None:
+        self._start = partial(start_broker, settings, folder)
+        self._broker = self._start()
+        self.kind = self._broker.kind
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._tend, name="broker tender", daemon=True)
+        self._thread.start()
+
+    def alive(self) -> bool:
+        """Whether it runs at this moment."""
+        return self._broker.alive()
+
+    def _tend(self) -> None:
+        while not self._ending.wait(_LOOK_S):
+            if self._broker.alive():
+                continue
+            _log.error("broker=%s ended by itself, starting it again", self.kind)
+            try:
+                self._broker.stop()
+                self._broker = self._start()
+            except (BrokerError, OSError):
+                _log.exception("broker=%s cannot be started again, trying on", self.kind)
+
+    def stop(self) -> None:
+        """End it for good."""
+        self._ending.set()
+        self._thread.join()
+        self._broker.stop()
 
 
 def _check_open(chosen: BrokerSettings, password: str | None) -> None:

@@ -244,6 +244,19 @@ class Journal:
         with self._engine.connect() as connection:
             return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
 
+    def last_told(self, since_ms: int, until_ms: int) -> list[Told]:
+        """What was told from one moment to another: of each alarm and reason the newest alone."""
+        key = [_NOTICE.c[name] for name in ("plant", "subject", "fault", "reason")]
+        newest = sa.func.max(_NOTICE.c.time_ms)
+        query = (
+            sa.select(newest, *key)
+            .where(_NOTICE.c.time_ms.between(since_ms, until_ms))
+            .group_by(*key)
+            .order_by(newest)
+        )
+        with self._engine.connect() as connection:
+            return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
+
     # what screening kept out
 
     def add_counts(self, day: int, counts: Mapping[tuple[str, str], int]) -> None:

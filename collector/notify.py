@@ -87,14 +87,14 @@ def _by_plant(pairs: Iterable[tuple[str, T]]) -> dict[str, list[T]]:
 
 
 def _told(site: Site, now_ms: int) -> list[Told]:
-    """What was told, also what the journal could not keep; nothing was told in the future."""
+    """What was told last, also what the journal could not keep; nothing in the future."""
     waiting = site.live.told_not_kept
     if waiting:
         with suppress(SQLAlchemyError):
             site.journal.add_told(waiting)
             waiting.clear()
-    told = [*site.journal.told(now_ms - _REMEMBERED_MS), *waiting]
-    return [t for t in told if t.time_ms <= now_ms]
+    told = site.journal.last_told(now_ms - _REMEMBERED_MS, now_ms)
+    return sorted([*told, *waiting], key=lambda one: one.time_ms)
 
 
 def _note(site: Site, told: Sequence[Told], event: Event) -> None:

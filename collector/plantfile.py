@@ -23,6 +23,7 @@ _TABLES = {
     "channel": True,
     "swap": True,
 }
+_LONGEST_NAME = 120
 _ID = re.compile(r"[a-z0-9._-]+")
 _PAYLOAD = re.compile(r"|(/([^~]|~[01])*)+|senml:[A-Za-z0-9\-:./_]+|homie")
 
@@ -105,6 +106,9 @@ def load_plant(path: Path) -> Plant:
 def _check_head(form: TomlForm, head: _Head) -> None:
     if not head.name.strip():
         form.blame(Place("plant", 0, "name"), "is empty; give the plant a name")
+    if len(head.name) > _LONGEST_NAME or _CONTROL.search(head.name):
+        words = f"must be one line of at most {_LONGEST_NAME} letters; shorten it"
+        form.blame(Place("plant", 0, "name"), words)
     try:
         ZoneInfo(head.timezone)
     except (ZoneInfoNotFoundError, ValueError, OSError):

@@ -3,13 +3,14 @@
 import fcntl
 import logging
 import threading
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from typing import Self
 
 from analysis.plant import Plant
-from collector.broker import start_broker
+from collector.broker import TendedBroker
 from collector.errors import StoreUnavailableError
 from collector.jobs import JOBS, Job
 from collector.journal import Event
@@ -63,19 +64,32 @@ class Service:
             schedule = Schedule(self.site, self._jobs)
             schedule.start()
             stack.callback(schedule.stop)
-            words = f"collecting for {len(self._plants)} plant(s)"
-            self.site.journal.add_events([Event(clock_ms(), "", "collector", "started", words)])
+            self._note_start()
             self._stack = stack.pop_all()
         return self
 
     def __exit__(self, *error: object) -> None:
         self._stack.close()
 
+    def _note_start(self) -> None:
+        """Note the start, and readings that no plant file names: after a renaming all look lost."""
+        now, words = clock_ms(), f"collecting for {len(self._plants)} plant(s)"
+        events = [Event(now, "", "collector", "started", words)]
+        for plant, ids in strangers(self.site.store.latest(), self._plants).items():
+            words = (
+                f"the store holds readings of plant '{plant}' that no plant file names now "
+                f"({', '.join(ids[:5])}{' ...' if len(ids) > 5 else ''}); if its name or their id "
+                "was changed, change it back, or export them with the old file and import them"
+            )
+            _log.warning("plant=%s %s", plant, words)
+            events.append(Event(now, "", "collector", "strangers", words))
+        self.site.journal.add_events(events)
+
     def _with_broker(self, stack: ExitStack) -> Settings:
         if self._settings.broker.host is not None:
             return self._settings
         folder = self._settings.at(self._settings.store.path).with_suffix(".broker")
-        broker = start_broker(self._settings, folder)
+        broker = TendedBroker(self._settings, folder)
         stack.callback(broker.stop)
         local = replace(self._settings.broker, host=_own_host(self._settings.broker.listen))
         if broker.kind == "python":
@@ -99,6 +113,24 @@ class Service:
         thread.start()
         stack.callback(thread.join)
         stack.callback(subscriber.stop)
+
+
+def strangers(held: Iterable[str], plants: Sequence[Plant]) -> dict[str, list[str]]:
+    """Channels the store holds that no plant file names, by the plant they were of.
+
+    Parameters
+    ----------
+    held : iterable of str
+        Addresses in the store.
+    plants : sequence of Plant
+        Plants of the plant files.
+    """
+    known, found = addresses(plants), defaultdict(list)
+    for name in sorted(held):
+        if name not in known:
+            plant, _, channel = name.partition("/")
+            found[plant].append(channel)
+    return dict(found)
 
 
 def _own_host(listen: str) -> str:

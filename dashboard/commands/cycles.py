@@ -44,7 +44,8 @@ def _say_cycles(boiler: BoilerCycles) -> None:
         say(f"    {s.on_hours:.1f} h running, {s.duty or 0:.0%} of {boiler.covered_h:.0f} h seen")
         say(f"    {boiler.note}")
         return
-    say(f"  {boiler.boiler}: {s.starts} firings seen in {boiler.channel} ({boiler.method})")
+    beside = f", and {s.incomplete} that touch a gap and are left out" if s.incomplete else ""
+    say(f"  {boiler.boiler}: {s.starts} firings seen in {boiler.channel} ({boiler.method}){beside}")
     say(
         f"    {s.starts_per_day or 0:.1f} starts a day, {s.on_hours:.1f} h firing, "
         f"median {_minutes(s.median_on_s)} on and {_minutes(s.median_off_s)} off, "

@@ -69,6 +69,10 @@ def test_told_comes_back_in_order(place: Path | str) -> None:
     told = [Told(t, ("quay", "heating", "stall"), "first") for t in (1, 2, 3)]
     journal.add_told(told)
     assert journal.told(2) == told[1:]
+    other = Told(2, ("quay", "heating", "stall"), "repeat")
+    journal.add_told([other])
+    assert journal.last_told(0, 9) == [other, told[2]]
+    assert journal.last_told(0, 2) == [told[1], other]
     journal.close()
 
 

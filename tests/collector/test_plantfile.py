@@ -113,6 +113,8 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
         ("[plant]", "[plants]", "[plants]: is unknown here; did you mean 'plant'?"),
         ('name = "Quay House"\n', "", ":1: [plant], key 'name': is missing; add it"),
         ('name = "Quay House"', 'name = ""', ":2: [plant], key 'name': is empty"),
+        ('"Quay House"', r'"Quay\nBcc: a@example.org"', "key 'name': must be one line of at most"),
+        ('"Quay House"', f'"{"Quay" * 99}"', "key 'name': must be one line of at most 120"),
         ("always_on = false", "always_on = maybe", ": is no valid TOML: "),
         ("24.0", "nan", ":11: [boiler], key 'input_kw': must be a finite number"),
         ("24.0", "9" * 23, ":11: [boiler], key 'input_kw': is far too great; check its digits"),
