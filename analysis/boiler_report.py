@@ -11,7 +11,7 @@ from analysis.cooling import boiler_rates, loss_of_store, store_rates, surroundi
 from analysis.cycling import demand_hours, lost_hours
 from analysis.estimate import Estimate, plain
 from analysis.firedays import Fired, fired_in
-from analysis.fuel import fuel_days
+from analysis.fuel_days import fuel_days
 from analysis.heat import Heat, efficiency_of, heat_of
 from analysis.judge_cycling import causes
 from analysis.judge_store import warmth_of

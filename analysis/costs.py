@@ -9,7 +9,8 @@ import numpy as np
 from analysis.climate import Days, outdoor_days
 from analysis.energy import EnergyUse, energy_use
 from analysis.estimate import Estimate, plain
-from analysis.fuel import FuelYear, fuel_days, year_of_days
+from analysis.fuel import FuelYear, year_of_days
+from analysis.fuel_days import fuel_days
 from analysis.heating_days import HeatingDays
 from analysis.plant import Plant
 from analysis.readings import Record

@@ -56,7 +56,9 @@ def firings_from_power(
     known = _without_glitches(known, found.on, rest=found.rest)
     runs = bridged(runs_above(known, found.on, found.off), hold_ms)
     step_ms = usual_step_ms(readings)
-    if channel.reports != "change":
+    if channel.reports == "change":
+        runs = _told_late(runs, readings)
+    else:
         runs = _between_samples(_without_post_purge(runs, known, step_ms), readings)
     note = "" if channel.reports == "change" else _note(runs, step_ms)
     return Firings(
@@ -325,6 +327,28 @@ def _between_samples(runs: Runs, readings: Readings) -> Runs:
     rest = runs.rest_until_ms
     moved = np.where(rest > runs.end_ms, rest - _half_step(readings, rest), end)
     return runs._replace(start_ms=start, end_ms=end, rest_until_ms=moved)
+
+
+_OFTEN_MS, _RARELY_MS = 8 * SECOND_MS, 60 * SECOND_MS
+
+
+def _told_late(runs: Runs, readings: Readings) -> Runs:
+    """Move the edges of a plug that tells changes only every so often by half of that.
+
+    Such a plug looks at its power every ten or thirty seconds and tells a change then: a firing
+    hardly longer would be told when it is over.
+    """
+    apart = np.diff(readings.time_ms)
+    closest = float(np.quantile(apart, 0.01)) if len(apart) else 0.0
+    if not _OFTEN_MS <= closest <= _RARELY_MS:
+        return runs
+    late = int(closest // 2)
+    end = runs.end_ms - late * runs.closes
+    start = np.minimum(runs.start_ms - late * runs.opens, end)
+    rests = runs.rest_until_ms > runs.end_ms
+    return runs._replace(
+        start_ms=start, end_ms=end, rest_until_ms=np.where(rests, runs.rest_until_ms - late, end)
+    )
 
 
 def _half_step(readings: Readings, time_ms: IntArray) -> IntArray:

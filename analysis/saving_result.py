@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.estimate import Estimate, plain
-from analysis.fuel import GROSS_PER_NET
+from analysis.fuel_days import GROSS_PER_NET
 from analysis.plant import Fuel, Swap, Tariff
 from analysis.timebase import format_rfc3339, to_ms
 from analysis.verdict import Ceiling, Verdict

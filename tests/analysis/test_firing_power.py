@@ -133,3 +133,25 @@ def test_firings_shorter_than_readings_are_told_as_a_lower_bound() -> None:
 def test_where_nothing_is_known_there_is_nothing_to_tell(readings: Readings, span: Span) -> None:
     """A plug that fell silent shows no firing and is no error."""
     assert firings_from_power(GAS, readings, channel=POWER, span=span) is None
+
+
+def test_a_plug_that_looks_every_half_minute_tells_changes_late() -> None:
+    """Firings of 30 s and 200 s, changes told at looks 30 s apart: edges are right on average."""
+    rng = np.random.default_rng(6)
+    length_s = np.tile([30, 200], 150)
+    start_s = 20 + np.cumsum(length_s + rng.integers(300, 500, 300))
+    second = np.arange(start_s[-1] + 1000)
+    power = np.full(len(second), 4.0)
+    for a, b in zip(start_s, start_s + length_s, strict=True):
+        power[a:b] = 60.0
+    looks = np.arange(0, len(second), 30)
+    told = looks[np.append([True], np.diff(power[looks]) != 0)]
+    readings = Readings.of(told * SECOND_MS, power[told])
+    channel = replace(POWER, interval_s=300, reports="change")
+    span = Span(0, len(second) * SECOND_MS)
+    found = firings_from_power(GAS, readings, channel=channel, span=span)
+    assert found is not None
+    at = np.searchsorted(start_s, found.runs.start_ms / SECOND_MS + 16) - 1
+    late_s = found.runs.start_ms / SECOND_MS - start_s[at]
+    assert abs(float(np.mean(late_s))) < 3.0
+    assert len(late_s) == pytest.approx(300, abs=3)

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from analysis.estimate import Estimate
-from analysis.fuel import fuel_days, fuel_year, gas_gross_kwh, heat_value
+from analysis.fuel import fuel_year
+from analysis.fuel_days import fuel_days, gas_gross_kwh, heat_value
 from analysis.plant import Boiler, Channel, Plant, Tariff
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, parse_rfc3339
