@@ -1,7 +1,8 @@
 """Faults of the water's way through a pump's circuit, judged each night."""
 
+from analysis.air import judge_air
 from analysis.alarms import Timing
-from analysis.circulation import judge_air, judge_ghost, judge_reversed, judge_standstill
+from analysis.circulation import judge_ghost, judge_reversed, judge_standstill
 from analysis.fault import HOT_AND_LIVE, Fault
 
 FLOW_FAULTS: tuple[Fault, ...] = (

@@ -23,7 +23,7 @@ from analysis.pump_course import (
     spread_k,
     starts,
 )
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms
+from analysis.timebase import DAY_MS, MINUTE_MS, Span, from_ms
 
 State = Literal["found", "sound", "unknown"]
 
@@ -166,8 +166,8 @@ def _water_power(seen: Fitting) -> float | None:
 _STRONG = 0.63
 """At its highest speed a pump falls by a third at most from all valves open to all shut (domain
 notes, calculated); a plate may be wrong by a twentieth. A held pressure stays lower."""
-_WEAK = 0.205
-"""The lowest speed, through an open loop; rehearsed pumps stay below."""
+_LOWEST, _WEAK = 0.125, 0.205
+"""Between these lies the lowest speed of rehearsed pumps; a held pressure's floor is below."""
 _STEADY = 0.15
 _LEAST_WARM_H = 12
 
@@ -212,7 +212,8 @@ def judge_weak(seen: Fitting) -> Judged:
     what = "upper fifth of the running power"
     told = _share(seen, what, high_w / most_w, f"above {100 * limit:.0f}")
     water = Evidence(seen.flow_id or "", "water index against before", _water_ratio(seen), "", "1")
-    is_weak = is_steady and high_w / most_w <= limit
+    is_speed = middle_w + 0.5 * seen.step_w >= _LOWEST * most_w
+    is_weak = is_steady and is_speed and high_w / most_w <= limit
     return Judged("found" if is_weak else "sound", 0.75, (told, water))
 
 
@@ -228,7 +229,7 @@ _LEAST_NIGHTS = 4
 
 
 def judge_night(seen: Fitting, *, night_reduction: bool | None) -> Judged:
-    """Hours at the least curve by day; or none at all though the flow falls every night."""
+    """Hours at the least curve by day; or none at all, in a plant that never sets its flow back."""
     if night_reduction is False:
         return Judged("sound", 1.0)
     if seen.power_id is None or seen.flow_id is None or seen.interval_ms > 6 * MINUTE_MS:
@@ -247,8 +248,10 @@ def judge_night(seen: Fitting, *, night_reduction: bool | None) -> Judged:
     )
     if by_day >= _MOST_BY_DAY_H:
         return Judged("found", 0.9 if by_day > 1.5 else 0.7, evidence)
-    if night_reduction and not found and _nights_set_back(seen.settled) >= _LEAST_NIGHTS:
-        never = Evidence(seen.flow_id, "nights set back without night reduction", None, "", "1")
+    nights = _days_with_heat(seen.settled)
+    if night_reduction and not found and nights >= _LEAST_NIGHTS:
+        what = "days with heat and no night reduction, though it is switched on"
+        never = Evidence(seen.flow_id, what, float(nights), f"below {_LEAST_NIGHTS}", "1")
         return Judged("found", 0.7, (*evidence, never))
     return Judged("sound", 0.7, evidence)
 
@@ -261,10 +264,7 @@ def _day_hours(one: Reduced, timezone: str) -> float:
     return sum(_DAY_H[0] <= hour < _DAY_H[1] for hour in hours) / 6.0
 
 
-def _nights_set_back(course: Course) -> int:
-    """Nights in which the running pump's flow pipe fell by more than 13 K within two hours."""
-    block = course.blocks(30)
-    fall = block.flow_c[:-4] - block.flow_c[4:]
-    running = block.power_w[4:] > 0
-    fell = np.flatnonzero((fall > 13.0) & running)
-    return len(set((block.start_ms[4:][fell] - 12 * HOUR_MS) // DAY_MS))
+def _days_with_heat(course: Course) -> int:
+    """Days in whose nights night reduction could have engaged."""
+    block = course.blocks(60)
+    return len(set(block.start_ms[np.isfinite(spread_k(course))] // DAY_MS))

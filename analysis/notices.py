@@ -144,7 +144,14 @@ def _may_tell(urgency: Urgency, now_ms: int, rules: NoticeRules) -> bool:
 
 def _explained(alarms: Sequence[Alarm]) -> set[Key]:
     """Alarms that a lost supply of the same plant explains."""
-    cuts = [a for a in alarms if a.fault == CAUSES_SILENCE and a.is_present]
+    # One that is put away is told to nobody, so that it explains nothing.
+    cuts = [
+        a
+        for a in alarms
+        if a.fault == CAUSES_SILENCE
+        and a.is_present
+        and a.state in ("unacknowledged", "acknowledged")
+    ]
     return {
         a.key
         for cut in cuts

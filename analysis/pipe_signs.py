@@ -14,6 +14,8 @@ from analysis.readings import FloatArray
 _FRESH_MIN = 10.0
 _FOLLOWS_MIN = 60
 _CARRIED_MIN, _FIRED_MIN = 20, 4
+_ROUND_MIN = 20
+"""A loop's water is round within 3 to 15 minutes (a model); the sign looks back over some more."""
 WARM_C = 30.0
 """Water below this heats no loop; common practice, no source."""
 _RETURNS_K = 3.0
@@ -47,11 +49,14 @@ class PipeSigns(ElectricSigns):
     def stands(self) -> BoolArray:
         """The loop's pipes part from a hot boiler: water does not move."""
         boiler, pipe = self.plant.source_c(self.one.pump), self.one.flow_c
+        settled = np.ones(len(pipe), bool)
         if np.isnan(pipe).all():
-            pipe = self.one.return_c
+            # The water that a start pushes along comes back cold before it comes back warm.
+            pipe, settled = self.one.return_c, ~self.runs | (lasting(self.runs) >= _ROUND_MIN)
         with np.errstate(invalid="ignore"):
             steady_heat = boiler - ago(boiler, 8) > -1.0
             falls = (pipe - ago(pipe, 8) < -1.2) & (boiler > pipe + 3.0) & steady_heat
+            falls &= settled
         return np.asarray(trailing(np.asarray(falls & ~self.returns), 5) >= 3) | self.parts
 
     @cached_property

@@ -157,7 +157,7 @@ def nightly_results(site: Site, now_ms: int) -> None:
     """What is learned and told once a day, from the whole history."""
 
     def work(plant: Plant) -> None:
-        span = plant_extent(site.store, plant)
+        span = _history(site, plant, now_ms)
         if span is None:
             return
         night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
@@ -165,6 +165,14 @@ def nightly_results(site: Site, now_ms: int) -> None:
             _make(site, result, night)
 
     each_plant(site.plants_as_recorded(), work)
+
+
+def _history(site: Site, plant: Plant, now_ms: int) -> Span | None:
+    """First to last reading up to now; a clock that was ahead may have left some of the future."""
+    whole = plant_extent(site.store, plant)
+    if whole is None or whole.start_ms >= now_ms:
+        return None
+    return Span(whole.start_ms, min(whole.end_ms, now_ms))
 
 
 def _make(site: Site, result: Result, night: Nightly) -> None:
@@ -196,7 +204,7 @@ def judge_slowly(site: Site, now_ms: int) -> None:
     faults = paced("day")
 
     def judge(plant: Plant) -> None:
-        span = plant_extent(site.store, plant)
+        span = _history(site, plant, now_ms)
         if span is None:
             return
         record = StoreRecord(site.store, plant, span)

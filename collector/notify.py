@@ -2,7 +2,7 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import time
 from functools import cache
@@ -28,6 +28,10 @@ _REMEMBERED_MS = 30 * DAY_MS
 _OWN = "collector"
 
 
+Findings = Mapping[tuple[str, str, str], dict[str, Any]]
+"""Documents of the findings that alarms stand for, by the alarm's key."""
+
+
 @cache
 def _messenger(settings: Settings) -> Messenger:
     return Messenger(settings)
@@ -43,22 +47,51 @@ def tell(site: Site, now_ms: int) -> None:
     site.live.unreached = messenger.unreached()
     known = _standing(site, now_ms)
     findings = {one.alarm.key: one.finding for one in known if one.finding is not None}
-    alarms = _by_plant((one.alarm.plant, one.alarm) for one in known)
-    told = _by_plant((t.key[0], t) for t in _told(site, now_ms))
+    alarms = _grouped((one.alarm.plant, one.alarm) for one in known)
+    told = _grouped((t.key[0], t) for t in _told(site, now_ms))
     _tell_own_trouble(site, messenger, told[""], now_ms)
 
-    def tell_of(plant: Plant) -> None:
-        mine, mine_told = alarms[plant.key], told[plant.key]
-        rules = rules_for(site.settings, plant)
-        due = notices_due(mine, mine_told, now_ms, rules=rules)
-        digested = [t.time_ms for t in mine_told if t.reason == "digest"]
-        if digest := digest_due(mine, max(digested, default=None), now_ms, rules=rules):
-            due.append(digest)
-        for notice in due:
-            letter = letter_for(plant, notice, findings)
-            _tell(site, messenger, notice, letter, now_ms)
+    due: list[Due] = []
 
-    each_plant([plant for plant in site.plants if alarms[plant.key]], tell_of)
+    def look(plant: Plant) -> None:
+        rules = rules_for(site.settings, plant)
+        due.extend(Due(plant, n) for n in _due(alarms[plant.key], told[plant.key], now_ms, rules))
+
+    try:
+        each_plant([plant for plant in site.plants if alarms[plant.key]], look)
+    finally:
+        for together in _together(due):
+            _tell(site, messenger, together, findings, now_ms)
+
+
+class Due(NamedTuple):
+    """A notice of a plant."""
+
+    plant: Plant
+    notice: Notice
+
+
+def _due(
+    alarms: Sequence[Alarm], told: Sequence[Told], now_ms: int, rules: NoticeRules
+) -> list[Notice]:
+    """What to tell of one plant now, the day's digest with it."""
+    due = notices_due(alarms, told, now_ms, rules=rules)
+    digested = [t.time_ms for t in told if t.reason == "digest"]
+    digest = digest_due(alarms, max(digested, default=None), now_ms, rules=rules)
+    return [*due, digest] if digest else due
+
+
+_FLOOD_PLANTS = 6
+"""Notices of more plants than this at once are one: a power cut of a town, a firm's morning."""
+
+
+def _together(due: Iterable[Due]) -> Iterator[list[Due]]:
+    """What goes into one letter."""
+    for group in _grouped((one.notice.reason, one) for one in due).values():
+        if len({one.plant.key for one in group}) > _FLOOD_PLANTS:
+            yield group
+        else:
+            yield from ([one] for one in group)
 
 
 def _standing(site: Site, now_ms: int) -> list[StandingAlarm]:
@@ -78,11 +111,11 @@ def _standing(site: Site, now_ms: int) -> list[StandingAlarm]:
 T = TypeVar("T")
 
 
-def _by_plant(pairs: Iterable[tuple[str, T]]) -> dict[str, list[T]]:
-    """What belongs to each plant, so that a thousand plants are not gone through for each."""
+def _grouped(pairs: Iterable[tuple[str, T]]) -> dict[str, list[T]]:
+    """What belongs to each key, so that a thousand plants are not gone through for each."""
     found: dict[str, list[T]] = defaultdict(list)
-    for plant, one in pairs:
-        found[plant].append(one)
+    for key, one in pairs:
+        found[key].append(one)
     return found
 
 
@@ -119,14 +152,19 @@ def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
     )
 
 
-def _tell(site: Site, messenger: Messenger, notice: Notice, letter: Letter, now_ms: int) -> None:
-    """Send one notice; without any address it still goes into the journal, once."""
+def _tell(
+    site: Site, messenger: Messenger, together: list[Due], findings: Findings, now_ms: int
+) -> None:
+    """Send one letter; without any address it still goes into the journal, once."""
+    plant, notice = together[0]
+    is_one = len(together) == 1
+    letter = letter_for(plant, notice, findings) if is_one else letter_for_many(together, findings)
     if messenger.has_addresses and not messenger.send(letter, now_ms):
         _log.warning("notice=not delivered, will be tried again: %s", letter.title)
         return
-    told = [Told(now_ms, a.key, notice.reason) for a in notice.alarms]
-    plant = notice.alarms[0].plant
-    _note(site, told, Event(now_ms, plant, "notice", notice.reason, letter.title))
+    told = [Told(now_ms, a.key, one.notice.reason) for one in together for a in one.notice.alarms]
+    of = plant.key if is_one else ""
+    _note(site, told, Event(now_ms, of, "notice", notice.reason, letter.title))
 
 
 _OPENING = {
@@ -135,10 +173,6 @@ _OPENING = {
     "returned": "Back to normal: ",
     "digest": "Today's list: ",
 }
-
-
-Findings = Mapping[tuple[str, str, str], dict[str, Any]]
-"""Documents of the findings that alarms stand for, by the alarm's key."""
 
 
 def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
@@ -167,6 +201,24 @@ def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
         ],
     }
     return Letter(title, body, notice.urgency, document)
+
+
+def letter_for_many(together: Sequence[Due], findings: Findings) -> Letter:
+    """Notices of many plants in one letter: a line each, the urgent first."""
+    ranks = ("now", "soon", "note")
+    ordered = sorted(together, key=lambda one: ranks.index(one.notice.urgency))
+    letters = [letter_for(one.plant, one.notice, findings) for one in ordered]
+    more = len(letters) - _LINES
+    body = "\n".join(letter.title for letter in letters[:_LINES])
+    return Letter(
+        f"{len(letters)} plants, first {letters[0].title}",
+        f"{body}\nand {more} more" if more > 0 else body,
+        letters[0].urgency,
+        {"plants": [letter.document for letter in letters]},
+    )
+
+
+_LINES = 100
 
 
 def _title(alarm: Alarm) -> str:

@@ -12,6 +12,9 @@ from dashboard.app import create_app
 
 _log = logging.getLogger(__name__)
 
+_LARGEST_REQUEST = 4 << 20
+"""Bytes of a request; it is taken in whole, before any password is asked for."""
+
 
 class Pages:
     """The running web server: ``with Pages(site): ...``.
@@ -31,7 +34,11 @@ class Pages:
         web = site.settings.web
         try:
             self._server = create_server(
-                create_app(site).server, host=web.host, port=web.port, threads=8
+                create_app(site).server,
+                host=web.host,
+                port=web.port,
+                threads=8,
+                max_request_body_size=_LARGEST_REQUEST,
             )
         except OSError as error:
             raise StoreUnavailableError(

@@ -5,6 +5,7 @@ from typing import Any
 from dash import html
 
 from analysis.plant import Boiler, Pump
+from analysis.timebase import MINUTE_MS
 from dashboard import words
 from dashboard.cards import chip, fault_title, link, section
 from dashboard.drawing import drawing
@@ -13,6 +14,8 @@ from dashboard.present import Presence, presence, value_words
 from dashboard.schematic import plant_svg
 
 _ORDER = ("now", "soon", "note")
+_UNWATCHED_MS = 10 * MINUTE_MS
+"""A watch so old is no all-clear, whatever holds it up; a thousand plants take a minute."""
 
 
 def layout(view: View) -> Component:
@@ -68,6 +71,9 @@ def _own_trouble(view: View) -> list[Component]:
     live = view.site.live
     told = [f"Nothing is heard from the plant: {live.trouble}"] if live.trouble else []
     told += [why for (_, plant), why in live.failing.items() if plant in ("", view.plant.key)]
+    kept = view.site.journal.result(view.plant.key, "watch")
+    if kept is not None and view.now_ms - kept[0] > _UNWATCHED_MS:
+        told.append(f"the plant was judged {words.ago(kept[0], view.now_ms)}, and not since")
     return [
         html.P([chip("collector", "now"), f" {why[:1].upper()}{why[1:]}"], className="banner now")
         for why in told

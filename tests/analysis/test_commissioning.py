@@ -266,6 +266,29 @@ def test_too_strong_is_what_only_the_highest_speed_can_take(share: float, state:
     assert told["too_strong"] == state
 
 
+@pytest.mark.parametrize(("share", "state"), [(0.09, "sound"), (0.16, "found"), (0.22, "sound")])
+def test_too_weak_is_the_lowest_speed(share: float, state: str) -> None:
+    """Below the lowest speed lies the floor of a held pressure, which asks for no more."""
+    power = np.full(4 * 1440, 40.0 * share)
+    warm = np.full(len(power), 50.0)
+    seen = made(
+        course(power, warm, warm - 1, SWAP - 4 * DAY_MS), course(power, warm, warm - 1, SWAP)
+    )
+    told = {c.mistake.name: c.judged.state for c in checks(seen)}
+    assert told["too_weak"] == state
+
+
+def test_night_reduction_in_a_plant_that_is_never_set_back() -> None:
+    """Day and night alike: it never engages, which is told of it where it was switched on."""
+    power = np.full(6 * 1440, 12.0)
+    warm = np.full(len(power), 50.0)
+    for flow, state in ((warm, "found"), (warm - 30.0, "sound")):
+        after = course(power, flow, flow - 8, SWAP)
+        seen = made(after.part(Span(0, 0)), after)
+        told = {c.mistake.name: c.judged.state for c in checks(seen, night_reduction=True)}
+        assert told["night_reduction_misfit"] == state
+
+
 def test_little_power_in_a_cold_loop_is_no_weak_setting() -> None:
     """Lowest power day and night: with heat in the pipes too weak; without, valves may be shut."""
     power = np.full(4 * 1440, 40.0 * 0.16)

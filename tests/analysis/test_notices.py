@@ -152,3 +152,10 @@ def test_alarm_off_the_shelf_and_still_there_is_told_anew() -> None:
     (notice,) = notices_due([back], told, later, rules=RULES)
     assert notice.reason == "first"
     assert notices_due([back], told + after([notice], later), later + 1, rules=RULES) == []
+
+
+def test_power_cut_that_is_put_away_explains_nothing() -> None:
+    """Somebody took it out of service: a stall of that hour is told all the same."""
+    cut = replace(raised("supply_lost", "now", NOON), state="out_of_service")
+    (notice,) = notices_due([cut, raised("stall", "now", NOON)], [], NOON, rules=RULES)
+    assert [a.fault for a in notice.alarms] == ["stall"]

@@ -303,3 +303,40 @@ def test_two_whole_watts_at_rest_are_no_start_attempt(blip_w: float, faults: set
     readings["charging.power"] = Readings.of(fast_ms, power)
     situation = Situation(plant=plant, record=readings, span=Span(0, DAYS * DAY_MS))
     assert {f.fault for f in examine(situation, [FAULTS["stall"]]).findings} == faults
+
+
+@pytest.mark.parametrize(
+    ("opened_w", "faults"), [(57.0, [("dead_head", "soon")]), (70.0, [("stall", "now")])]
+)
+def test_pump_learned_against_shut_valves_takes_more_when_they_open(
+    opened_w: float, faults: list[tuple[str, str]]
+) -> None:
+    """50 W for days, below a plate of 55 to 75: 57 W beside a cold pipe wake nobody, 70 W do."""
+    values = sound(50.0)
+    stalled(values, opened_w)
+    plant = house("induction")
+    heating = replace(plant.pumps[0], rated_power_w=(55.0, 75.0))
+    assert told(values, replace(plant, pumps=(heating, plant.pumps[1]))) == faults
+
+
+@pytest.mark.parametrize(("warms", "faults"), [(True, []), (False, [("stall", "now")])])
+def test_return_that_turns_cold_at_a_start_is_no_standing_water(
+    warms: bool, faults: list[tuple[str, str]]
+) -> None:
+    """A seventh more power from a rest on, and the return, all that is sensed, falls by ten kelvin.
+
+    Within twenty minutes it comes back warm; if it does not, nothing moves.
+    """
+    values = sound(50.0)
+    rests = (AFTER_H >= -1.0) & (AFTER_H < 0.0)
+    values["heating.power"] = np.where(rests, 0.0, np.where(LATE, 58.0, values["heating.power"]))
+    values["heating.return"] = values.pop("heating.flow") - 8.0
+    values["boiler.flow"] = np.where(LATE, 62.0, values["boiler.flow"])
+    minutes = AFTER_H * 60.0
+    course = 45.0 - 10.0 * np.clip(minutes / 8.0, 0, 1)
+    course += (25.0 if warms else -8.0) * np.clip((minutes - 10.0) / 30.0, 0, 1)
+    values["heating.return"] = np.where(LATE, course, values["heating.return"])
+    plant = house("induction")
+    back = part("heating", "temperature", "Cel", "return")
+    others = tuple(c for c in plant.channels if c.id != "heating.flow")
+    assert told(values, replace(plant, channels=(*others, back))) == faults

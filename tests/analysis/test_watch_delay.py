@@ -46,6 +46,13 @@ def test_three_tries_before_a_pump_runs_are_no_stall() -> None:
     assert told_of(Readings(FINE_MS, value)) == []
 
 
+def test_pump_kicked_for_a_minute_after_its_stop_is_no_stall() -> None:
+    """It stops within one minute, runs for fifty seconds about the next, and rests."""
+    since_s = (FINE_MS - LATE_MS) // 1000
+    runs = (since_s < 10) | ((since_s >= 60) & (since_s < 120)) | (since_s == 130)
+    assert told_of(Readings(FINE_MS, np.where(runs, 12.0, 0.0))) == []
+
+
 def test_dry_run_is_told_in_three_minutes_of_a_plug_read_often() -> None:
     """Pressure away in two readings, power down in twelve, both at the same time."""
     found = told_of(Readings(FINE_MS, np.full(len(FINE_MS), 5.0)), np.where(LATE, 0.25, 1.3))

@@ -295,3 +295,14 @@ def test_result_that_fails_leaves_the_others_alone(
     assert site.journal.result("quay", "cycles") is not None
     (event,) = site.journal.events("quay")
     assert event.words.startswith("the nightly result 'costs' failed (no figures)")
+
+
+def test_reading_of_the_future_stretches_no_history(site: Site) -> None:
+    """A clock that was once twelve years ahead: the year is told of what was measured till now."""
+    lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
+    site.store.write([("quay/heating.power", NOW + 4383 * DAY_MS, 50.0)])
+    nightly_results(site, NOW)
+    judge_slowly(site, NOW)
+    costs = site.journal.result("quay", "costs")
+    assert costs is not None
+    assert costs[1]["pumps"][0]["span_hours"] == pytest.approx(240, abs=1)

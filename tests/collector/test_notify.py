@@ -286,3 +286,23 @@ def test_alarm_told_under_a_clock_that_was_ahead_is_told_again_once(
     for turn in range(3):
         tell(site, NOON + turn * MINUTE_MS)
     assert len(inbox.letters) == 2
+
+
+def test_power_cut_of_a_town_is_one_letter(
+    tmp_path: Path, inbox: Inbox, cleanup: ExitStack
+) -> None:
+    """A firm's forty plants without mains at once: one letter names them, and is not repeated."""
+    plants = [replace(PLANT, name=f"House {i}") for i in range(40)]
+    site = Site.open(plants, Settings(folder=tmp_path))
+    cleanup.callback(site.close)
+    cut = Alarm(
+        plant="", subject="plant", fault="supply_lost", urgency="now", state="unacknowledged",
+        since_ms=NOON, is_present=True, raised_ms=NOON,
+    )  # fmt: skip
+    site.journal.save_alarms(StandingAlarm(replace(cut, plant=p.key), None) for p in plants)
+    tell(site, NOON)
+    tell(site, NOON + MINUTE_MS)
+    (letter,) = inbox.letters
+    assert letter["title"].startswith("40 plants, first House 0: ")
+    assert letter["message"].count("House ") == 40
+    assert len(site.journal.told(0)) == 40

@@ -16,6 +16,7 @@ from analysis.timebase import parse_rfc3339
 from collector.logfile import write_log
 from collector.plantfile import load_plants
 from dashboard.cli import main
+from dashboard.report.blocks import photo
 from dashboard.report.sections import found_words
 from dashboard.words import figure
 
@@ -186,3 +187,23 @@ def test_what_cannot_be_written_is_refused(
     asked = ["report", str(plant.parent / out), "--plant", str(plant), "--log", str(log)]
     assert main([*asked, *more]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_photo_of_a_phone_stands_upright(tmp_path: Path) -> None:
+    """Exif 2.32 tag 0x0112: value 6 says that the picture lies on its side."""
+    path, exif = tmp_path / "plate.jpg", Image.Exif()
+    exif[0x0112] = 6
+    Image.new("RGB", (60, 40)).save(path, exif=exif)
+    made = photo(path, "plate")
+    assert made is not None
+    assert Image.open(io.BytesIO(made.content)).size == (40, 60)
+
+
+def test_picture_too_large_to_be_one_costs_no_report(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file that says it holds more than any camera takes is left out like one that is none."""
+    path = tmp_path / "plate.png"
+    Image.new("RGB", (60, 40)).save(path)
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 100)
+    assert photo(path, "plate") is None
