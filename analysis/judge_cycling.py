@@ -33,6 +33,8 @@ def judge_short_cycling(situation: Situation) -> Verdict:
         return Verdict(needs="power, a fuel counter or the flow temperature of the boiler")
     days = seen.days
     change = _stroke_change(seen) or _change(days) or _extreme(days)
+    if change is not None and boiler.condensing and not _at_like_share(days, change):
+        change = None
     if change is None:
         if np.isfinite(days.per_demand_hour).sum() < _BEFORE_DAYS + _AFTER_DAYS:
             return Verdict(needs="a week of heating, to know the boiler's own habit")
@@ -147,6 +149,36 @@ def _compared(
     rates = float(np.median(rate[before])), float(np.median(rate[after]))
     gain = float(up.mean()) * float(np.sqrt(len(before) * len(up) / (len(before) + len(up))))
     return _Change(int(after[0]), int(after[-1]), *rates, float(sureness), gain)
+
+
+_LIKE_SHARE, _LEAST_LIKE = 0.15, 2
+
+
+def _at_like_share(days: FireDays, change: _Change) -> bool:
+    """Whether a modulating burner keeps less each cycle than on days of a like share of firing.
+
+    In weeks of absence or with valves shut it falls below its least flame and fires and rests where
+    it ran through before, at the same weather: on such days, too, it always did so. Where it never
+    fired as small a share of a call before, only what single cycles keep can tell.
+    """
+    if not np.isfinite(change.before):
+        return True
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = days.on_h / days.demand_h
+        kept = np.log(days.on_h * (1.0 - share) / days.starts)
+    known = np.isfinite(kept) & (days.demand_h >= 2.0) & (days.starts >= 4)
+    day = np.arange(len(days))
+    before = np.flatnonzero(known & (day < change.first))
+    after = np.flatnonzero(known & (day >= change.first) & (day <= change.last))
+    apart = np.abs(share[after][:, None] - share[before][None, :])
+    fallen = []
+    for k, row in zip(after, apart, strict=True):
+        like = before[row <= _LIKE_SHARE]
+        if len(like) >= _LEAST_LIKE:
+            fallen.append(kept[k] - np.median(kept[like]))
+    if len(fallen) < _AFTER_DAYS:
+        return change.stroke_s is not None
+    return float(np.median(fallen)) < 0.0
 
 
 def _extreme(days: FireDays) -> _Change | None:

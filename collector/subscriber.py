@@ -201,9 +201,10 @@ class Subscriber:
             self._unanswered += 1
             if self._unanswered >= _SILENT_REFUSALS:
                 self._speak_older()
-        self._live.connected_since_ms = None
+        # The reason first: whoever sees that the connection is gone shall find it.
         if not self._stopping:
             self._trouble(f"connection to the broker lost: {reason}")
+        self._live.connected_since_ms = None
 
     def _on_subscribe(
         self, _client: mqtt.Client, _data: Any, _mid: int, reasons: list[ReasonCode], _p: Any

@@ -75,7 +75,7 @@ def _start(view: View, pump: Pump) -> Component:
             "valve": "Shut an isolating valve for two minutes, burner off",
         },
         ["offset"],
-        labelStyle={"display": "flex", "gap": "8px", "alignItems": "center"},
+        labelStyle={"display": "flex", "gap": "8px"},
         id={"type": "trial-more", "at": 0},
     )
     told = (

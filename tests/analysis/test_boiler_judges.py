@@ -105,6 +105,15 @@ def test_more_starts_in_other_weather_are_no_departure() -> None:
     assert not judge_short_cycling(situation(record, 20)).findings
 
 
+def test_a_modulating_burner_that_falls_below_its_least_flame_is_no_fault() -> None:
+    """Valves shut at like weather: it ran nearly through, and fires three parts in ten since.
+
+    Twice the starts an hour, each keeping 6.3 min of flame as before.
+    """
+    record = cycling(20, change_day=9, outdoor_c=3.0, habits=((57.0, 7.1), (9.0, 21.0)))
+    assert not judge_short_cycling(situation(record, 20)).findings
+
+
 def test_a_narrower_band_is_told_in_any_weather() -> None:
     """Each cycle keeps a third of what it did, though it grew 12 K warmer meanwhile."""
     outdoor = np.where(np.arange(20 * 1440) < 9 * 1440, -5.0, 7.0)
