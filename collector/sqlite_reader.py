@@ -16,6 +16,9 @@ from collector.errors import StoreUnavailableError
 from collector.spool import open_reader
 from collector.store import LEAD_MS, STEP_MS, Step
 
+VERSION = 1
+"""Form of the file, as its `user_version` tells."""
+
 
 class SqliteReader:
     """Readings of one SQLite file, opened to be read only; satisfies `collector.store.Readable`.
@@ -41,6 +44,7 @@ class SqliteReader:
         self._keys: dict[str, int] = {}
         self._names: dict[int, str] = {}
         try:
+            refuse_newer(self._reader(), path)
             for name, key in self._reader().execute("SELECT address, key FROM channel"):
                 self._learn(name, key)
         except sqlite3.Error as error:
@@ -213,6 +217,22 @@ class SqliteReader:
         """Close every connection."""
         for reader in self._readers:
             reader.close()
+
+
+def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """Leave alone what a later program wrote in a form unknown here.
+
+    Raises
+    ------
+    StoreUnavailableError
+        It is of such a form.
+    """
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version > VERSION:
+        raise StoreUnavailableError(
+            f"{path}: was written by a newer Stokehold (form {version}, this one knows {VERSION}); "
+            "install that one again, or restore the backup made before it"
+        )
 
 
 def unusable(path: Path, error: sqlite3.Error) -> StoreUnavailableError:

@@ -19,12 +19,12 @@ from analysis.timebase import DAY_MS, Span
 from collector import sealed
 from collector.errors import StoreUnavailableError
 from collector.spool import Spool, open_writer, read_marks, save_marks, transaction
-from collector.sqlite_reader import SqliteReader, unusable
+from collector.sqlite_reader import VERSION, SqliteReader, refuse_newer, unusable
 from collector.store import ALL_TIME, STEP_MS, Row, clock_ms
 
 _log = logging.getLogger(__name__)
 
-_SCHEMA = """
+_SCHEMA = f"""
 CREATE TABLE IF NOT EXISTS channel(key INTEGER PRIMARY KEY, address TEXT NOT NULL UNIQUE);
 CREATE TABLE IF NOT EXISTS reading(
   channel INTEGER NOT NULL, ts INTEGER NOT NULL, value REAL, PRIMARY KEY(channel, ts)
@@ -39,7 +39,7 @@ CREATE TABLE IF NOT EXISTS minute(
   channel INTEGER NOT NULL, day INTEGER NOT NULL, payload BLOB NOT NULL,
   PRIMARY KEY(channel, day));
 CREATE TABLE IF NOT EXISTS delivery(slot INTEGER PRIMARY KEY, marks BLOB NOT NULL);
-PRAGMA user_version = 1;
+PRAGMA user_version = {VERSION};
 """
 _DAYS_AT_ONCE = 30
 """So many days of a loaded log are packed in one transaction."""
@@ -79,6 +79,7 @@ class SqliteStore(SqliteReader):
         self._batches = 0
         try:
             self._writer = open_writer(path, busy_s=5.0)
+            refuse_newer(self._writer, path)
             self._writer.executescript(_SCHEMA)
             self._writer.execute(f"PRAGMA busy_timeout = {round(_BUSY_S * 1000)}")
         except sqlite3.Error as error:

@@ -1,5 +1,7 @@
 """Tests of the embedded store opened to be read only."""
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -46,6 +48,19 @@ def test_a_reader_makes_no_file(tmp_path: Path) -> None:
     reader.latest()
     reader.close()
     assert not (tmp_path / "s.spool.sqlite").exists()
+
+
+@pytest.mark.parametrize("kind", [SqliteReader, SqliteStore])
+def test_a_file_of_a_newer_program_is_left_alone(kind: type[SqliteReader], tmp_path: Path) -> None:
+    """Reading it wrongly, or writing an old form into it, would harm what is kept."""
+    path = tmp_path / "s.sqlite"
+    SqliteStore(path).close()
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA user_version = 7")
+    with pytest.raises(StoreUnavailableError, match=r"s\.sqlite: was written by a newer.*restore"):
+        kind(path)
+    with closing(sqlite3.connect(path)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone() == (7,)
 
 
 def test_a_file_that_is_no_store_is_told(tmp_path: Path) -> None:
