@@ -25,7 +25,8 @@ from analysis.rehearsal.plans import only_pump
 from analysis.rehearsal.play import play
 from analysis.rehearsal.rehearse import stage
 from analysis.rehearsal.scene import make_scene
-from analysis.rehearsal.truth import TrueSwap, Truth
+from analysis.rehearsal.telling import true_negatives
+from analysis.rehearsal.truth import TrueNegative, TrueSwap, Truth
 from analysis.rehearsal.year import YEAR_DAYS, pump_kwh
 from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms, to_ms
 from collector.logfile import write_log
@@ -38,13 +39,14 @@ LEAST_INTERVAL_S = 10.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class House:
-    """A plant, its readings with the old and with the new pump all year, and both energies."""
+    """A plant, and with the old and the new pump all year: readings, hard negatives, energy."""
 
     seed: int
     plant: Plant
     swap: Swap
     start_ms: int
     records: tuple[dict[str, Readings], dict[str, Readings]]
+    negatives: tuple[tuple[TrueNegative, ...], tuple[TrueNegative, ...]]
     kwh: tuple[float, float]
 
     @property
@@ -62,12 +64,13 @@ def make_house(seed: int) -> House | None:
         return None
     switched = loop.always_on and not plan.released
     pumps = ((loop.pumps[0], loop.always_on), (plan.new, switched))
-    records, kwh = [], []
+    records, negatives, kwh = [], [], []
     for pump, always in pumps:
         spec = only_pump(staged.spec, pump, always_on=always)
         scene = make_scene(spec, start_ms=staged.start_ms, days=YEAR_DAYS, hourly_c=None)
         run = play(scene, step_s=60.0)
         kwh.append(pump_kwh(scene, run)["heating"])
+        negatives.append(true_negatives(scene))
         record = dict(_plug_record(scene, run, plug))
         for clip in staged.layout.clips:
             if clip.place == "outdoor":
@@ -77,9 +80,17 @@ def make_house(seed: int) -> House | None:
         PumpPlate(drive=p.drive, rated_power_w=p.rated_power_w, always_on=on) for p, on in pumps
     ]
     swap = Swap(pump="heating", time=from_ms(staged.start_ms), old=plates[0], new=plates[1])
-    plant = plant_of(staged.spec, staged.layout)
-    both = (records[0], records[1])
-    return House(seed, plant, swap, staged.start_ms, both, (kwh[0], kwh[1]))
+    whole = plant_of(staged.spec, staged.layout)
+    recorded = {*records[0], *records[1]}
+    return House(
+        seed,
+        replace(whole, channels=tuple(c for c in whole.channels if c.id in recorded)),
+        swap,
+        staged.start_ms,
+        (records[0], records[1]),
+        (negatives[0], negatives[1]),
+        (kwh[0], kwh[1]),
+    )
 
 
 def cut(house: House, number: int) -> Iterator[tuple[Swap, dict[str, Readings], Span]]:
@@ -100,6 +111,19 @@ def cut(house: House, number: int) -> Iterator[tuple[Swap, dict[str, Readings], 
         yield replace(house.swap, time=from_ms(at)), record, span
 
 
+def _negatives(house: House, swap_ms: int, span: Span) -> tuple[TrueNegative, ...]:
+    """What befell the house while each of its pumps ran within a record."""
+    parts = zip(
+        house.negatives, (Span(span.start_ms, swap_ms), Span(swap_ms, span.end_ms)), strict=True
+    )
+    clipped = [
+        replace(one, start_ms=max(one.start_ms, part.start_ms), end_ms=min(one.end_ms, part.end_ms))
+        for known, part in parts
+        for one in known
+    ]
+    return tuple(one for one in clipped if one.start_ms < one.end_ms)
+
+
 def write(house: House, number: int, out: Path) -> None:
     """Write a house's cut records as rehearsal folders."""
     for k, (swap, record, span) in enumerate(cut(house, number)):
@@ -112,8 +136,8 @@ def write(house: House, number: int, out: Path) -> None:
         )  # fmt: skip
         truth = Truth(
             case=SWAP, seed=house.seed, start_ms=span.start_ms, end_ms=span.end_ms, cycles=(),
-            energy_kwh_per_year={"heating": house.kwh[1]}, faults=(), negatives=(), swap=true,
-            year=None, settings={},
+            energy_kwh_per_year={"heating": house.kwh[1]}, faults=(),
+            negatives=_negatives(house, true.time_ms, span), swap=true, year=None, settings={},
         )  # fmt: skip
         (folder / "plant.toml").write_text(plant_toml(plant))
         rows = ((c, record[c.id]) for c in plant.channels if c.id in record)
