@@ -24,6 +24,8 @@ _ELECTRONIC_MORE = 1.25
 _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
 _LOST_BAR, _LOST_MIN = 0.3, 4
+_ALIKE = 1.15
+"""A level of work no higher over that of rest is none: no gap parts them."""
 _SLACK, _STILL_SLACK = 0.95, 0.97
 """Share of its power that a pump keeps at most when its water goes (model)."""
 _AT_WORK_MIN = 180
@@ -217,6 +219,12 @@ class ElectricSigns:
             return np.zeros(len(self.plant), bool)
         return self.runs & (np.nan_to_num(self.one.factor, nan=1.0) < self.usual.factor - 0.03)
 
+    @property
+    def rests_alike(self) -> bool:
+        """Whether the pump takes at work hardly more than at rest, so that power tells nothing."""
+        levels = self.usual.levels
+        return bool(levels.low_w and levels.idle_w and levels.low_w <= _ALIKE * levels.idle_w)
+
     @cached_property
     def low_pressure(self) -> BoolArray:
         """System pressure too low for two minutes; tap water has a pressure of its own."""
@@ -234,11 +242,12 @@ class ElectricSigns:
         with np.errstate(invalid="ignore"):
             stepped = self.power_w < _SLACK * ago(self.power_w, _LOST_MIN + 1)
             less = self.power_w < _STILL_SLACK * (self.usual.levels.usual_w or 0.0)
-        drop = self._pressure_fell & self.runs & stepped
+        drop = self.pressure_fell & self.runs & stepped
         return self.low_pressure & self.runs & less & (trailing(drop, _AT_WORK_MIN) > 0)
 
     @cached_property
-    def _pressure_fell(self) -> BoolArray:
+    def pressure_fell(self) -> BoolArray:
+        """Minutes in which the system's pressure fell away, faster than water cools."""
         pressure = self.plant.pressure_bar
         with np.errstate(invalid="ignore"):
             return np.asarray(ago(pressure, _LOST_MIN) - pressure > _LOST_BAR)
@@ -246,7 +255,7 @@ class ElectricSigns:
     @cached_property
     def lost_water(self) -> BoolArray:
         """Stopped in the very minutes in which the pressure fell away."""
-        fell = self._pressure_fell
+        fell = self.pressure_fell
         ran = trailing(self.runs, _LOST_MIN + 1) > 0
         drop = fell & ran & (self.idle | self.odd)
         return self.low_pressure & (self.idle | self.odd) & (trailing(drop, 15) > 0)

@@ -14,6 +14,8 @@ from analysis.mind import DEAD, DRY, STALL, Minded
 from analysis.pump_signs import Signs
 
 _FED_MIN = 15
+_FILLED_BAR = 0.8
+"""A plant that was topped up stands above this; common practice, no source."""
 _TOLD_REST_DAYS = 2
 """So many days with a rest are told, the next as a habit that the plant file does not know."""
 
@@ -106,6 +108,7 @@ def _dry(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     now |= (lasting(signs.slackened) >= 3) | (lasting(signs.light & signs.slips) >= 8)
     # Water is gone, and a pump that should run takes little or nothing: some stop themselves.
     now |= lasting(signs.low_pressure & wanted & (signs.idle | signs.odd)) >= 4
+    now |= lasting(signs.emptied) >= 4
     now |= (lasting(signs.light & signs.runs) >= 8) & signs.is_induction & signs.stands
     return np.asarray(now), np.zeros(len(now), bool)
 
@@ -125,4 +128,6 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     # Another setting: another power than ever, and the water goes on moving.
     turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
     wet = turning & ~signs.low_pressure & ~signs.slips
+    if signs.rests_alike:
+        wet |= lasting(signs.plant.pressure_bar > _FILLED_BAR) >= _FED_MIN
     return {STALL: turning, DRY: wet, DEAD: water}

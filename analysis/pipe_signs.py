@@ -19,6 +19,7 @@ _ROUND_MIN = 20
 WARM_C = 30.0
 """Water below this heats no loop; common practice, no source."""
 _RETURNS_K = 3.0
+_FELL_MIN = 60
 _WARMS_K, _MIXED_K = 0.5, 8.0
 _HELD_MIN, _HELD_K, _HELD_C = 15, 0.4, 24.0
 """In a quarter of an hour a standing pipe of 24 Cel loses a kelvin to a cellar of 18 (Newton's law,
@@ -28,6 +29,18 @@ half of it in an hour)."""
 @dataclass(frozen=True, eq=False)
 class PipeSigns(ElectricSigns):
     """What the pipes of one pump's loop show beside what feeds them."""
+
+    @cached_property
+    def emptied(self) -> BoolArray:
+        """The pressure fell away from a warm loop of a pump whose power tells nothing.
+
+        Nobody drains a plant whose boiler is on and whose water is hot.
+        """
+        if not self.rests_alike:
+            return np.zeros(len(self.plant), bool)
+        fell = trailing(self.pressure_fell, _FELL_MIN) > 0
+        warm = np.nan_to_num(self.one.flow_c) > WARM_C
+        return np.asarray(self.low_pressure & fell & warm & ~self.at_work)
 
     @property
     def has_pipe(self) -> bool:

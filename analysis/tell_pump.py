@@ -115,6 +115,9 @@ def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str
         return "the system pressure, or flow temperatures of loop and boiler"
     if cause == STALL and not _has_demand(signs):
         return "power or flow temperature of the boiler, to know when the pump should run"
+    if cause == STALL and signs.rests_alike and not signs.has_pipe:
+        both = f"flow temperatures of '{pump.id}' and of the boiler"
+        return f"{both}: by its power the pump at work cannot be told from one at rest"
     minded = seen.minded[pump.id]
     told = minded.cause.any() or minded.well[cause].any()
     if situation.is_live and not told:

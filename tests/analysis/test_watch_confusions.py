@@ -124,6 +124,30 @@ def test_pump_that_takes_nothing_without_water_is_a_dry_run() -> None:
     assert (first.fault, first.urgency) == ("dry_run", "now")
 
 
+def test_water_lost_about_a_pump_whose_power_tells_nothing() -> None:
+    """A pump at its least takes hardly more than at rest: the pressure tells, if nobody drains."""
+    values, noise = sound(), 0.03 * np.random.default_rng(8).standard_normal(len(TIME_MS))
+    by_day = 2.6 + 1.2 * np.clip(np.sin(HOUR * np.pi / 12) - 0.2, 0.0, None)
+    rests = (values["heating.power"] == 0.0) | (AFTER_H > 0)
+    values["heating.power"] = np.where(rests, 2.4, by_day) + noise
+    del values["boiler.flow"]
+    plant = house(least_w=3.3)
+    situation = Situation(plant=plant, record=record(values, {}), span=Span(0, DAYS * DAY_MS))
+    health = examine(situation, [FAULTS["stall"]])
+    assert health.findings == ()
+    (unknown,) = [one for one in health.cannot_judge if one.subject == "heating"]
+    assert "by its power the pump at work cannot be told from one at rest" in unknown.needs
+    values["plant.pressure"] = np.where(AFTER_H > 0, 0.3, 1.5)
+    told = found(values, plant)
+    assert [(f.subject, f.fault, f.urgency) for f in told] == [("heating", "dry_run", "now")]
+    assert told[0].raised_ms - TIME_MS[LATE][0] <= 10 * MINUTE_MS
+    values["plant.pressure"] = np.where(AFTER_H > 3.0, 1.4, values["plant.pressure"])
+    (until,) = (f.end_ms for f in found(values, plant))
+    assert until == pytest.approx(TIME_MS[AFTER_H > 3.0][0], abs=30 * MINUTE_MS)  # topped up
+    values["boiler.power"] = np.where(AFTER_H > -0.3, 0.0, values["boiler.power"])
+    assert found(values, plant) == []
+
+
 def test_silent_flow_sensor_makes_no_body_too_hot() -> None:
     """With the flow pipe unheard the cool return is not the pump's water."""
     plant = house()
