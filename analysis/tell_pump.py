@@ -109,20 +109,29 @@ def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str
     signs, _ = seen.signs(pump.id, len(seen.minutes) - 1)
     if not signs.usual.is_known:
         return _learning_words(pump, cause)
-    if cause == DEAD and not signs.has_pipe:
-        return f"flow temperatures of '{pump.id}' and of the boiler, to see standing water"
-    if cause == DRY and not signs.has_pipe and np.isnan(seen.minutes.pressure_bar).all():
-        return "the system pressure, or flow temperatures of loop and boiler"
-    if cause == STALL and not _has_demand(signs):
-        return "power or flow temperature of the boiler, to know when the pump should run"
-    if cause == STALL and signs.rests_alike and not signs.has_pipe:
-        both = f"flow temperatures of '{pump.id}' and of the boiler"
-        return f"{both}: by its power the pump at work cannot be told from one at rest"
+    if missing := _sensor_missing(signs, seen, pump, cause):
+        return missing
     minded = seen.minded[pump.id]
     told = minded.cause.any() or minded.well[cause].any()
     if situation.is_live and not told:
         return f"a time when '{pump.id}' runs or should run; it rests"
     return _dead_band(situation, signs, pump)
+
+
+def _sensor_missing(signs: Signs, seen: Watched, pump: Pump, cause: int) -> str:
+    """The sensor without which this pump's fault shows nowhere, in words; empty where it is."""
+    both = f"flow temperatures of '{pump.id}' and of the boiler"
+    if cause == STALL and not _has_demand(signs):
+        return "power or flow temperature of the boiler, to know when the pump should run"
+    if signs.has_pipe:
+        return ""
+    if cause == DEAD:
+        return f"{both}, to see standing water"
+    if cause == DRY and np.isnan(seen.minutes.pressure_bar).all():
+        return "the system pressure, or flow temperatures of loop and boiler"
+    if cause == STALL and signs.rests_alike:
+        return f"{both}: by its power the pump at work cannot be told from one at rest"
+    return ""
 
 
 def _learning_words(pump: Pump, cause: int) -> str:
