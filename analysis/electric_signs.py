@@ -26,6 +26,7 @@ _LOW_PRESSURE_BAR = 0.5
 _LOST_BAR, _LOST_MIN = 0.3, 4
 _ALIKE = 1.15
 """A level of work no higher over that of rest is none: no gap parts them."""
+_FALLEN = 0.5
 _SLACK, _STILL_SLACK = 0.95, 0.97
 """Share of its power that a pump keeps at most when its water goes (model)."""
 _AT_WORK_MIN = 180
@@ -224,6 +225,12 @@ class ElectricSigns:
         """Whether the pump takes at work hardly more than at rest, so that power tells nothing."""
         levels = self.usual.levels
         return bool(levels.low_w and levels.idle_w and levels.low_w <= _ALIKE * levels.idle_w)
+
+    @cached_property
+    def fallen(self) -> BoolArray:
+        """Power far below the least of a pump whose rest and work look alike."""
+        least = self.usual.levels.standby_w if self.rests_alike else None
+        return np.asarray(self.known & (self.power_w < _FALLEN * (least or 0.0)))
 
     @cached_property
     def low_pressure(self) -> BoolArray:

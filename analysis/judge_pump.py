@@ -52,7 +52,9 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
 
 def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of a stall that wakes, and of one that waits."""
-    little = (signs.odd | signs.idle) & ~signs.fed
+    # Where no gap parts rest from work, the pipes can show it, or a fall below all that was seen.
+    rests = signs.sensed | signs.fallen | (not signs.rests_alike)
+    little = (signs.odd | (signs.idle & rests)) & ~signs.fed
     missing = lasting(little & wanted & signs.heat_waits & ~signs.rests_by_clock)
     now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
     odd = signs.odd & (trailing(signs.odd, 10) >= 8)
@@ -64,7 +66,7 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     now |= bare & signs.never_rests & ~signs.fed & fired & signs.heat_waits & _missed(signs)
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
     now |= (missing >= _rested_min(signs)) & signs.stands
-    habit = signs.rests_by_habit & ~signs.sensed
+    habit = signs.rests_by_habit & ~signs.sensed & ~signs.fallen
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
         # It wakes nobody for a rest from which the pump came back by itself on days before.

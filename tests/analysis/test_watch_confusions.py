@@ -124,6 +124,18 @@ def test_pump_that_takes_nothing_without_water_is_a_dry_run() -> None:
     assert (first.fault, first.urgency) == ("dry_run", "now")
 
 
+def test_a_small_pump_whose_night_looks_like_rest_has_not_stalled() -> None:
+    """By day it takes little more than by night: only a fall far below tells that it stopped."""
+    noise = 0.03 * np.random.default_rng(8).standard_normal(len(TIME_MS))
+    sun = np.clip(np.sin((HOUR - 6.0) * np.pi / 12), 0.0, None)
+    power = 2.4 + 1.6 * sun * (1.0 + 0.15 * np.sin(HOUR * 3.0)) + noise
+    whole = house(always_on=True)
+    plant = replace(whole, stores=(), pumps=whole.pumps[:1], channels=whole.channels[:1])
+    assert found({"heating.power": power}, plant) == []
+    stopped = {"heating.power": np.where(AFTER_H > 0, 1.0, power)}
+    assert [(f.fault, f.urgency) for f in found(stopped, plant)] == [("stall", "now")]
+
+
 def test_water_lost_about_a_pump_whose_power_tells_nothing() -> None:
     """A pump at its least takes hardly more than at rest: the pressure tells, if nobody drains."""
     values, noise = sound(), 0.03 * np.random.default_rng(8).standard_normal(len(TIME_MS))
