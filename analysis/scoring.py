@@ -210,7 +210,8 @@ def score_cycles(
     truth, cycles : mapping
         Truth document; cycles document of any program.
     known : sequence of Span, optional
-        Where the source was heard at all; firings that lie elsewhere do not count.
+        Where the source was heard at all; firings that lie elsewhere do not count,
+        neither where they are told nor where they are not.
     step_s : float, optional
         Distance of the source's readings [s]; None of one that reports changes as they happen.
     """
@@ -218,19 +219,21 @@ def score_cycles(
     if not boilers:
         return
     true = [_firing(row) for row in truth["cycles"] if row["end"] is not None]
-    if known is not None:
-        true = [one for one in true if _within(one, known)]
+    heard = [one for one in true if known is None or _within(one, known)]
     found = [
         (parse_rfc3339(row["start"]), parse_rfc3339(row["end"]))
         for row in boilers[0]["cycles"]
         if row["complete"] and row["end"] is not None
     ]
-    tally.true += len(true)
+    tally.true += len(heard)
     tally.found += len(found)
-    brief = [one for one in true if one[2] - one[0] < 2000.0 * (step_s or 0.0)]
+    brief = [one for one in heard if one[2] - one[0] < 2000.0 * (step_s or 0.0)]
     tally.brief_true += len(brief)
     tally.brief_found += _about(brief, found, round(2000.0 * (step_s or 0.0)))
     for start, end, one in _pairs(true, found):
+        if known is not None and not _within(one, known):
+            tally.found -= 1  # told rightly, of a firing that nobody was asked for
+            continue
         tally.matched += 1
         tally.brief_matched += one[2] - one[0] < 2000.0 * (step_s or 0.0)
         tally.edges_s.append(min(abs(start - one[0]), abs(start - one[1])) / 1000.0)

@@ -4,7 +4,7 @@ import pytest
 
 from analysis.scoring import score_cycles, score_energy, score_findings, score_saving
 from analysis.tally import CycleTally, Tally
-from analysis.timebase import Span, parse_rfc3339
+from analysis.timebase import HOUR_MS, MINUTE_MS, Span, parse_rfc3339
 
 TRUTH = {
     "from": "2026-01-01T00:00:00Z",
@@ -124,6 +124,18 @@ def test_fault_that_never_shows_is_not_asked_for():
     tally = Tally()
     score_findings(tally, hidden, {"findings": []})
     assert tally.document()["faults"] == {}
+
+
+def test_a_firing_told_across_a_gap_is_neither_right_nor_wrong():
+    """The plug missed a minute of it: nobody asked for it, so telling it costs nothing."""
+    cycle = {"start": "2026-01-01T10:00:00Z", "end": "2026-01-01T10:05:10Z", "complete": True}
+    stray = {"start": "2026-01-01T12:00:00Z", "end": "2026-01-01T12:05:00Z", "complete": True}
+    found = {"boilers": [{"method": "power", "cycles": [cycle, stray]}]}
+    gap = parse_rfc3339("2026-01-01T10:02:00Z")
+    known = [Span(gap - HOUR_MS, gap), Span(gap + MINUTE_MS, gap + 5 * HOUR_MS)]
+    tally = CycleTally()
+    score_cycles(tally, TRUTH, found, known)
+    assert (tally.true, tally.found, tally.matched) == (1, 1, 0)
 
 
 def test_cycles_match_by_overlap_and_either_start():
