@@ -185,6 +185,10 @@ def name_bands(
     return names
 
 
+_ONE_READING_S = 90.0
+"""A reading of a plug asked every minute stands for a minute and its jitter."""
+
+
 class _Order(NamedTuple):
     """Where a level lies in the runs above standby that go higher.
 
@@ -219,7 +223,7 @@ class _Order(NamedTuple):
     @property
     def is_seldom(self) -> bool:
         """A spark or a fan seen now and then by a slow plug; each firing would reach its level."""
-        return self.mean_s <= 60.0 and self.reached < 0.2
+        return self.mean_s <= _ONE_READING_S and self.reached < 0.2
 
     @property
     def is_opening(self) -> bool:
