@@ -39,16 +39,7 @@ _BULK = 50_000
 class ServerStore(ServerReader):
     """Readings on a server; satisfies `collector.store.Store`.
 
-    Parameters
-    ----------
-    settings : StoreSettings
-        Address, organisation and bucket.
-    spool : Path
-        The local file in which batches wait.
-    channels : mapping of str to Channel
-        What is known of each address, for how long its values hold.
-    token : str, optional
-        Secret of the server.
+    Parameters as in `ServerReader`; the spool is made where absent.
 
     Raises
     ------
