@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.levels import Runs
+from analysis.levels import Runs, rejoined
 from analysis.readings import IntArray
 
 _LEAST_RESTS = 30
@@ -29,14 +29,7 @@ def bridged(runs: Runs, hold_ms: int) -> Runs:
     hidden = runs.start_ms[1:] - runs.end_ms[:-1] + hold_ms
     both = ~runs.closes[:-1] & ~runs.opens[1:]
     joined = both & (hidden < np.quantile(rest, _SHORTEST))
-    first, last = np.append([True], ~joined), np.append(~joined, [True])
-    return Runs(
-        runs.start_ms[first],
-        runs.end_ms[last],
-        runs.opens[first],
-        runs.closes[last],
-        runs.rest_until_ms[last],
-    )
+    return rejoined(runs, ~joined)
 
 
 def _rests(runs: Runs) -> IntArray:

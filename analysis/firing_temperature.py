@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.cycling import DEMAND_PAUSE_MS
 from analysis.firing import Firings
-from analysis.levels import BoolArray, Runs
+from analysis.levels import BoolArray, Runs, rejoined
 from analysis.plant import Channel
 from analysis.readings import (
     FloatArray,
@@ -334,12 +334,4 @@ def _why_blind(rises: _Rises, series: Readings, swing_k: float) -> str:
 def _spells(runs: Runs) -> Runs:
     """Firings joined over short rests: the time over which the boiler was at work."""
     rest = runs.start_ms[1:] - runs.end_ms[:-1]
-    parted = rest > DEMAND_PAUSE_MS
-    first, last = np.append([True], parted), np.append(parted, [True])
-    return Runs(
-        runs.start_ms[first],
-        runs.end_ms[last],
-        runs.opens[first],
-        runs.closes[last],
-        runs.rest_until_ms[last],
-    )
+    return rejoined(runs, rest > DEMAND_PAUSE_MS)

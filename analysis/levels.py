@@ -137,6 +137,18 @@ class Runs(NamedTuple):
     rest_until_ms: IntArray
 
 
+def rejoined(runs: Runs, parted: BoolArray) -> Runs:
+    """Runs joined with the next, but where they are `parted`; one flag between each two of them."""
+    first, last = np.append([True], parted), np.append(parted, [True])
+    return Runs(
+        runs.start_ms[first],
+        runs.end_ms[last],
+        runs.opens[first],
+        runs.closes[last],
+        runs.rest_until_ms[last],
+    )
+
+
 def runs_above(known: Holds, on: float, off: float) -> Runs:
     """Runs of a held series that begins at `on` and ends at `off`.
 
