@@ -6,6 +6,7 @@ precedes the motor is the preheater, one that only opens a firing is purge and s
 above is the burner, from its lowest to its highest flame.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -326,11 +327,7 @@ def _without_post_purge(runs: Runs, known: Holds, step_ms: int) -> Runs:
 
 def _between_samples(runs: Runs, readings: Readings) -> Runs:
     """Move edges to the middle between the readings that enclose them."""
-    start = runs.start_ms - _half_step(readings, runs.start_ms) * runs.opens
-    end = runs.end_ms - _half_step(readings, runs.end_ms) * runs.closes
-    rest = runs.rest_until_ms
-    moved = np.where(rest > runs.end_ms, rest - _half_step(readings, rest), end)
-    return runs._replace(start_ms=start, end_ms=end, rest_until_ms=moved)
+    return _earlier(runs, lambda time_ms: _half_step(readings, time_ms))
 
 
 _OFTEN_MS, _RARELY_MS = 8 * SECOND_MS, 60 * SECOND_MS
@@ -347,11 +344,18 @@ def _told_late(runs: Runs, readings: Readings) -> Runs:
     if not _OFTEN_MS <= closest <= _RARELY_MS:
         return runs
     late = int(closest // 2)
-    end = runs.end_ms - late * runs.closes
-    start = np.minimum(runs.start_ms - late * runs.opens, end)
-    rests = runs.rest_until_ms > runs.end_ms
+    moved = _earlier(runs, lambda time_ms: np.full(len(time_ms), late))
+    return moved._replace(start_ms=np.minimum(moved.start_ms, moved.end_ms))
+
+
+def _earlier(runs: Runs, by: Callable[[IntArray], IntArray]) -> Runs:
+    """Move the edges that were seen to earlier moments, each by what its own moment asks for."""
+    end = runs.end_ms - by(runs.end_ms) * runs.closes
+    rest = runs.rest_until_ms
     return runs._replace(
-        start_ms=start, end_ms=end, rest_until_ms=np.where(rests, runs.rest_until_ms - late, end)
+        start_ms=runs.start_ms - by(runs.start_ms) * runs.opens,
+        end_ms=end,
+        rest_until_ms=np.where(rest > runs.end_ms, rest - by(rest), end),
     )
 
 
