@@ -254,28 +254,24 @@ def test_standby_shown_as_two_watts_is_no_level() -> None:
     assert (found.low_w, found.high_w) == (4.0, 4.0)
 
 
+def told_at(share: float, *, spread_k: float) -> dict[str, str]:
+    """State of each check where a pump takes the same share of its plate before and after."""
+    power = np.full(4 * 1440, 40.0 * share)
+    warm = np.full(len(power), 50.0)
+    days = [course(power, warm, warm - spread_k, at) for at in (SWAP - 4 * DAY_MS, SWAP)]
+    return {c.mistake.name: c.judged.state for c in checks(made(*days))}
+
+
 @pytest.mark.parametrize(("share", "state"), [(0.60, "sound"), (0.67, "found")])
 def test_too_strong_is_what_only_the_highest_speed_can_take(share: float, state: str) -> None:
     """The highest speed falls by a third at most; a high pressure takes less, and may be needed."""
-    power = np.full(4 * 1440, 40.0 * share)
-    warm = np.full(len(power), 50.0)
-    seen = made(
-        course(power, warm, warm - 8, SWAP - 4 * DAY_MS), course(power, warm, warm - 8, SWAP)
-    )
-    told = {c.mistake.name: c.judged.state for c in checks(seen)}
-    assert told["too_strong"] == state
+    assert told_at(share, spread_k=8.0)["too_strong"] == state
 
 
 @pytest.mark.parametrize(("share", "state"), [(0.09, "sound"), (0.16, "found"), (0.22, "sound")])
 def test_too_weak_is_the_lowest_speed(share: float, state: str) -> None:
     """Below the lowest speed lies the floor of a held pressure, which asks for no more."""
-    power = np.full(4 * 1440, 40.0 * share)
-    warm = np.full(len(power), 50.0)
-    seen = made(
-        course(power, warm, warm - 1, SWAP - 4 * DAY_MS), course(power, warm, warm - 1, SWAP)
-    )
-    told = {c.mistake.name: c.judged.state for c in checks(seen)}
-    assert told["too_weak"] == state
+    assert told_at(share, spread_k=1.0)["too_weak"] == state
 
 
 def test_night_reduction_in_a_plant_that_is_never_set_back() -> None:
