@@ -24,8 +24,6 @@ _ELECTRONIC_MORE = 1.25
 _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
 _LOST_BAR, _LOST_MIN = 0.3, 4
-_ALIKE = 1.15
-"""A level of work no higher over that of rest is none: no gap parts them."""
 _FALLEN = 0.5
 _SLACK, _STILL_SLACK = 0.95, 0.97
 """Share of its power that a pump keeps at most when its water goes (model)."""
@@ -220,16 +218,11 @@ class ElectricSigns:
             return np.zeros(len(self.plant), bool)
         return self.runs & (np.nan_to_num(self.one.factor, nan=1.0) < self.usual.factor - 0.03)
 
-    @property
-    def rests_alike(self) -> bool:
-        """Whether the pump takes at work hardly more than at rest, so that power tells nothing."""
-        levels = self.usual.levels
-        return bool(levels.low_w and levels.idle_w and levels.low_w <= _ALIKE * levels.idle_w)
-
     @cached_property
     def fallen(self) -> BoolArray:
         """Power far below the least of a pump whose rest and work look alike."""
-        least = self.usual.levels.standby_w if self.rests_alike else None
+        levels = self.usual.levels
+        least = levels.standby_w if levels.rests_alike else None
         return np.asarray(self.known & (self.power_w < _FALLEN * (least or 0.0)))
 
     @cached_property

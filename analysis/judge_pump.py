@@ -53,7 +53,7 @@ def mind(signs: Signs, *, doubts_store: BoolArray) -> Minded:
 def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     """Minutes of a stall that wakes, and of one that waits."""
     # Where no gap parts rest from work, the pipes can show it, or a fall below all that was seen.
-    rests = signs.sensed | signs.fallen | (not signs.rests_alike)
+    rests = signs.sensed | signs.fallen | (not signs.usual.levels.rests_alike)
     little = (signs.odd | (signs.idle & rests)) & ~signs.fed
     missing = lasting(little & wanted & signs.heat_waits & ~signs.rests_by_clock)
     now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
@@ -130,6 +130,6 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     # Another setting: another power than ever, and the water goes on moving.
     turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
     wet = turning & ~signs.low_pressure & ~signs.slips
-    if signs.rests_alike:
+    if signs.usual.levels.rests_alike:
         wet |= lasting(signs.plant.pressure_bar > _FILLED_BAR) >= _FED_MIN
     return {STALL: turning, DRY: wet, DEAD: water}

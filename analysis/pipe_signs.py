@@ -36,7 +36,7 @@ class PipeSigns(ElectricSigns):
 
         Nobody drains a plant whose boiler is on and whose water is hot.
         """
-        if not self.rests_alike:
+        if not self.usual.levels.rests_alike:
             return np.zeros(len(self.plant), bool)
         fell = trailing(self.pressure_fell, _FELL_MIN) > 0
         warm = np.nan_to_num(self.one.flow_c) > WARM_C

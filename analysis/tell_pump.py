@@ -129,7 +129,7 @@ def _sensor_missing(signs: Signs, seen: Watched, pump: Pump, cause: int) -> str:
         return f"{both}, to see standing water"
     if cause == DRY and np.isnan(seen.minutes.pressure_bar).all():
         return "the system pressure, or flow temperatures of loop and boiler"
-    if cause == STALL and signs.rests_alike:
+    if cause == STALL and signs.usual.levels.rests_alike:
         return f"{both}: by its power the pump at work cannot be told from one at rest"
     return ""
 

@@ -16,6 +16,8 @@ _BINS = 120
 _RARE = 0.0004
 _LEVEL_SHARE = 0.002
 _LEAST_RATIO = 1.3
+_ALIKE = 1.15
+"""A level of work no higher over that of rest is none: no gap parts them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +40,11 @@ class Levels:
         if self.low_w is None:
             return None
         return 0.5 * (self.low_w + (self.idle_w or 0.0))
+
+    @property
+    def rests_alike(self) -> bool:
+        """Whether work takes hardly more than rest, so that power tells neither."""
+        return bool(self.low_w and self.idle_w and self.low_w <= _ALIKE * self.idle_w)
 
 
 def learn_levels(
