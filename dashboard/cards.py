@@ -11,6 +11,15 @@ from dashboard import words
 from dashboard.page import Component, View
 
 URGENCY_WORDS = {"now": "act now", "soon": "soon", "note": "note"}
+STATE_WORDS = {
+    "unacknowledged": "unacknowledged",
+    "acknowledged": "acknowledged",
+    "returned": "returned to normal, unacknowledged",
+    "shelved": "shelved",
+    "out_of_service": "out of service",
+    "normal": "normal",
+}
+"""Words of IEC 62682 for the states."""
 
 
 def section(title: str, *children: Component, note: str | None = None) -> Component:

@@ -58,10 +58,12 @@ def lay_in(site: Site, days: float = 2.0, plant: Plant = PLANT) -> int:
 
 
 @contextmanager
-def served(folder: Path, plants: tuple[Plant, ...] = (PLANT,)) -> Iterator[tuple[Site, str]]:
+def served(
+    folder: Path, plants: tuple[Plant, ...] = (PLANT,), *, left_out: tuple[str, ...] = ()
+) -> Iterator[tuple[Site, str]]:
     """A site and the address of its pages."""
     settings = Settings(web=WebSettings(port=free_port()), folder=folder)
-    site = Site.open(plants, settings)
+    site = Site.open(plants, settings, left_out=left_out)
     with Pages(site):
         yield site, f"http://127.0.0.1:{settings.web.port}"
     site.close()

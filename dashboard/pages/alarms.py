@@ -14,6 +14,7 @@ from collector.site import Site
 from collector.store import address, clock_ms
 from dashboard import words
 from dashboard.cards import (
+    STATE_WORDS,
     URGENCY_WORDS,
     chip,
     empty,
@@ -26,15 +27,6 @@ from dashboard.gate import visitor
 from dashboard.page import Component, NotHereError, Page, View, view_of
 
 _ORDER = ("now", "soon", "note")
-_STATES = {
-    "unacknowledged": "unacknowledged",
-    "acknowledged": "acknowledged",
-    "returned": "returned to normal, unacknowledged",
-    "shelved": "shelved",
-    "out_of_service": "out of service",
-    "normal": "normal",
-}
-"""Words of IEC 62682 for the states."""
 _SHELVES = ((1, "1 hour"), (8, "8 hours"), (24, "1 day"), (168, "1 week"))
 
 
@@ -68,7 +60,7 @@ def alarm_card(view: View, standing: StandingAlarm) -> Component:
     """Return an alarm with its finding, the age of every sign, and what may be done."""
     alarm = standing.alarm
     state = html.P(
-        [chip(_STATES[alarm.state], alarm.urgency), " ", _since(view, alarm)], className="row"
+        [chip(STATE_WORDS[alarm.state], alarm.urgency), " ", _since(view, alarm)], className="row"
     )
     more = [state, *_sign_ages(view, standing), _buttons(alarm)]
     if standing.finding:
@@ -148,7 +140,7 @@ def _quiet(view: View, quiet: list[StandingAlarm]) -> list[Component]:
     if not quiet:
         return []
     rows = [
-        [_subject(a.alarm), fault_title(a.alarm.fault), _STATES[a.alarm.state],
+        [_subject(a.alarm), fault_title(a.alarm.fault), STATE_WORDS[a.alarm.state],
          _since(view, a.alarm), _buttons(a.alarm)]
         for a in quiet
     ]  # fmt: skip
@@ -244,19 +236,19 @@ def done(site: Site, what: dict[str, Any]) -> str:
         return f"{title}: it had changed meanwhile; look at it again."
     alarm = next(a.alarm for a in site.journal.alarms(key[0]) if a.alarm.key == key)
     until = f", {_since(view, alarm)}" if alarm.state == "shelved" else ""
-    return f"{title}: now {_STATES[alarm.state]}{until}."
+    return f"{title}: now {STATE_WORDS[alarm.state]}{until}."
 
 
 def _sent(site: Site) -> str:
     try:
         if not Messenger(site.settings).has_addresses:
             return "There is no address yet: set [notify] in the settings, see the README."
-        reached = send_test(site, clock_ms())
+        missed = send_test(site, clock_ms())
     except StokeholdError as error:
         return f"Not sent: {error}"
-    if reached:
+    if not missed:
         return "Sent to every address."
-    return "Some address could not be reached; check it, and the network."
+    return f"Could not be sent to {', '.join(missed)}; check it, and the network."
 
 
 PAGE = Page(path="/alarms", title="Alarms", layout=layout, callbacks=callbacks, refresh_s=5.0)

@@ -7,7 +7,7 @@ from dash import html
 from analysis.plant import Boiler, Pump
 from analysis.timebase import MINUTE_MS
 from dashboard import words
-from dashboard.cards import chip, fault_title, link, section
+from dashboard.cards import STATE_WORDS, URGENCY_WORDS, chip, fault_title, link, section
 from dashboard.drawing import drawing
 from dashboard.page import Component, Page, View
 from dashboard.present import Presence, presence, value_words
@@ -16,6 +16,7 @@ from dashboard.schematic import plant_svg
 _ORDER = ("now", "soon", "note")
 _UNWATCHED_MS = 10 * MINUTE_MS
 """A watch so old is no all-clear, whatever holds it up; a thousand plants take a minute."""
+_UNREACHED_MS = MINUTE_MS
 
 
 def layout(view: View) -> Component:
@@ -54,8 +55,8 @@ def _banner(view: View) -> list[Component]:
         who = "Plant" if alarm.subject == "plant" else words.named(alarm.subject)
         since = words.ago(alarm.raised_ms or alarm.since_ms, view.now_ms)
         told_words = [
-            chip(alarm.state.replace("_", " "), alarm.urgency), html.B(f" {who}: "),
-            f"{fault_title(alarm.fault)}, {since}",
+            chip(URGENCY_WORDS[alarm.urgency], alarm.urgency), html.B(f" {who}: "),
+            f"{fault_title(alarm.fault)}, {since}, {STATE_WORDS[alarm.state]}",
         ]  # fmt: skip
         lines.append(link(told_words, view.link("/alarms"), f"banner {alarm.urgency}"))
     if not lines:
@@ -71,6 +72,12 @@ def _own_trouble(view: View) -> list[Component]:
     live = view.site.live
     told = [f"Nothing is heard from the plant: {live.trouble}"] if live.trouble else []
     told += [why for (_, plant), why in live.failing.items() if plant in ("", view.plant.key)]
+    told += [f"a plant file is left out: {problem}" for problem in view.site.left_out]
+    told += [
+        f"no notice reaches {name} since {words.moment(since, view.plant.timezone, view.now_ms)}"
+        for name, since in live.unreached.items()
+        if view.now_ms - since > _UNREACHED_MS
+    ]
     kept = view.site.journal.result(view.plant.key, "watch")
     if kept is not None and view.now_ms - kept[0] > _UNWATCHED_MS:
         told.append(f"the plant was judged {words.ago(kept[0], view.now_ms)}, and not since")
