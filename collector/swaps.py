@@ -119,6 +119,9 @@ class SwapBook:
             query = query.where(_SWAP.c.plant == plant)
         with self._engine.connect() as connection:
             heads = [dict(row) for row in connection.execute(query).mappings()]
+            if not heads:
+                # As a rule there is none, and the watch asks each turn.
+                return []
             parts = {t.name: _parts(connection, t, heads) for t in (_CARD, _STEP, _POWER, _PHOTO)}
         return [_record(head, parts) for head in heads]
 
