@@ -10,7 +10,7 @@ from collector.settings import WEB_PASSWORD
 from collector.site import Site
 from collector.store import clock_ms
 from dashboard import drawing
-from dashboard.gate import close_gate
+from dashboard.gate import ask_for_own_name, close_gate
 from dashboard.page import Component, NotHereError, Page, View, view_of
 from dashboard.pages import PAGES
 
@@ -37,7 +37,7 @@ def create_app(site: Site) -> Dash:
     ----------
     site : Site
         What is shown. Where its settings or the environment give a web
-        password, nothing is served without it.
+        password, nothing is served without it; else only by a name of the house.
     """
     app = Dash(
         __name__,
@@ -51,6 +51,8 @@ def create_app(site: Site) -> Dash:
     password = site.settings.secret(WEB_PASSWORD, site.settings.web.password_file)
     if password:
         close_gate(app.server, password)
+    else:
+        ask_for_own_name(app.server, [name.lower() for name in site.settings.web.names])
     _forbid_foreign_sources(app.server)
     app.layout = html.Div(
         [
