@@ -53,6 +53,7 @@ def lay_in(site: Site, days: float = 2.0, plant: Plant = PLANT) -> int:
         value = USUAL[one.id] + rng.normal(0, 0.2, len(time_ms))
         site.store.load(address(plant, one), Readings.of(time_ms, value))
     site.live.resume(site.store.latest())
+    site.journal.save_result(plant.key, "watch", now, {"cannot_judge": []})
     site.journal.save_result(plant.key, "normal_w", now, {"heating": 24.0, "charging": 48.0})
     return now
 
