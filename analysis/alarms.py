@@ -95,11 +95,14 @@ def graded(alarm: Alarm, urgency: Urgency, now_ms: int) -> Alarm:
     """The alarm with the urgency of what is seen now; one that grows urgent asks anew.
 
     An alarm that was told to wait and now is urgent goes back to unacknowledged, so that
-    somebody is told; one that is urgent stays so until it has ended.
+    somebody is told, off the shelf too: what was put away could wait. One that is urgent
+    stays so until it has ended.
     """
     if urgency == alarm.urgency or (alarm.is_present and alarm.urgency == "now"):
         return alarm
     after = replace(alarm, urgency=urgency)
+    if urgency == "now" and alarm.state == "shelved":
+        return _back(after, now_ms)
     if urgency == "now" and alarm.is_present and alarm.state in ("unacknowledged", "acknowledged"):
         return _raised(after, now_ms)
     return after

@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 
 from analysis.alarms import Alarm
 from analysis.finding import Urgency
-from analysis.timebase import MINUTE_MS, from_ms, to_ms
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, to_ms
 
-Reason = Literal["first", "repeat", "returned", "digest", "own", "test"]
+Reason = Literal["first", "repeat", "returned", "digest", "put_away", "own", "test"]
 Key = tuple[str, str, str]
 
 
@@ -33,7 +33,8 @@ class NoticeRules:
     digest_at : time
         When the rest is told, once a day.
     flood_notices : int
-        After so many notices within ten minutes everything goes into one.
+        After so many notices of a plant within ten minutes only what is `now` is told
+        at once; the rest waits, and then comes together.
     """
 
     timezone: str
@@ -71,8 +72,11 @@ class Notice:
 
 CAUSES_SILENCE = "supply_lost"
 """The fault that explains others of its plant: a power cut is one message, not thirty."""
+_SILENCE = "channel_silent"
 _EXPLAINS_BEFORE_MS, _EXPLAINS_AFTER_MS = 10 * MINUTE_MS, 30 * MINUTE_MS
 _FLOOD_MS = 10 * MINUTE_MS
+_PUT_AWAY_AGAIN_MS = 7 * DAY_MS - HOUR_MS
+"""A week, less what the hour of the digest may move by summer time."""
 
 
 def notices_due(
@@ -81,7 +85,7 @@ def notices_due(
     """What to tell now.
 
     Alarms of one plant that fall due together are one notice, and while
-    notices pile up all of them are one.
+    notices pile up what is not urgent waits, so that it is one notice in the end.
 
     Parameters
     ----------
@@ -104,8 +108,8 @@ def notices_due(
             due[alarm.plant, reason].append(alarm)
     notices = [_notice(reason, members) for (_, reason), members in sorted(due.items())]
     recent = {t.time_ms for t in told if now_ms - t.time_ms < _FLOOD_MS}
-    if len(notices) > 1 and len(notices) + len(recent) > rules.flood_notices:
-        return [_notice("first", [a for n in notices for a in n.alarms])]
+    if len(recent) >= rules.flood_notices:
+        return [n for n in notices if n.urgency == "now" and n.reason != "returned"]
     return notices
 
 
@@ -131,7 +135,8 @@ def _reason(
         repeats = alarm.urgency == "now" and rules.repeat_minutes > 0
         if repeats and now_ms - latest >= rules.repeat_minutes * MINUTE_MS:
             return "repeat"
-    elif alarm.state == "returned" and was_told:
+    elif alarm.state == "returned" and (was_told or alarm.urgency == "now"):
+        # What was urgent is told though it is over: nobody could be reached while it lasted.
         is_told = last.get((alarm.key, "returned"), -1) >= alarm.since_ms
         if not is_told and _may_tell(alarm.urgency, now_ms, rules):
             return "returned"
@@ -144,22 +149,27 @@ def _may_tell(urgency: Urgency, now_ms: int, rules: NoticeRules) -> bool:
 
 def _explained(alarms: Sequence[Alarm]) -> set[Key]:
     """Alarms that a lost supply of the same plant explains."""
-    # One that is put away is told to nobody, so that it explains nothing.
-    cuts = [
-        a
-        for a in alarms
-        if a.fault == CAUSES_SILENCE
-        and a.is_present
-        and a.state in ("unacknowledged", "acknowledged")
-    ]
+    cuts = [a for a in alarms if a.fault == CAUSES_SILENCE]
     return {
         a.key
         for cut in cuts
         for a in alarms
-        if a.plant == cut.plant
-        and a.fault != CAUSES_SILENCE
-        and -_EXPLAINS_BEFORE_MS <= (a.raised_ms or 0) - (cut.raised_ms or 0) <= _EXPLAINS_AFTER_MS
+        if a.plant == cut.plant and a.fault != CAUSES_SILENCE and _explains(cut, a)
     }
+
+
+def _explains(cut: Alarm, alarm: Alarm) -> bool:
+    """Whether a lost supply explains an alarm: it came with it, or is the silence it makes.
+
+    One that is put away is told to nobody, so that it explains nothing; one that is over
+    explains only what is over as well.
+    """
+    lasts = cut.is_present and cut.state in ("unacknowledged", "acknowledged")
+    if not lasts and not (cut.state == alarm.state == "returned"):
+        return False
+    after_ms = (alarm.raised_ms or 0) - (cut.raised_ms or 0)
+    is_silence = alarm.fault == _SILENCE and lasts
+    return after_ms >= -_EXPLAINS_BEFORE_MS and (is_silence or after_ms <= _EXPLAINS_AFTER_MS)
 
 
 def _notice(reason: Reason, alarms: list[Alarm]) -> Notice:
@@ -172,20 +182,44 @@ def digest_due(
     alarms: Sequence[Alarm], last_digest_ms: int | None, now_ms: int, *, rules: NoticeRules
 ) -> Notice | None:
     """The day's digest of what is not `now`, or None where it is not due or nothing stands."""
-    zone = ZoneInfo(rules.timezone)
-    here = from_ms(now_ms).astimezone(zone)
-    at = datetime.combine(here.date(), rules.digest_at, zone)
-    # A box that was off at the hour makes up for it, but wakes nobody.
-    if here < at or (rules.is_quiet(now_ms) and not rules.is_quiet(to_ms(at))):
-        return None
-    told_on = None if last_digest_ms is None else from_ms(last_digest_ms).astimezone(zone).date()
-    if told_on is not None and told_on >= here.date():
+    at_ms = _hour_of_digest(last_digest_ms, now_ms, rules)
+    if at_ms is None:
         return None
     standing = [
         a
         for a in alarms
         if a.urgency != "now"
         and a.state in ("unacknowledged", "acknowledged", "returned")
-        and a.since_ms <= to_ms(at)  # what came after the hour waits for the next
+        and a.since_ms <= at_ms  # what came after the hour waits for the next
     ]
     return _notice("digest", standing) if standing else None
+
+
+def put_away_due(
+    alarms: Sequence[Alarm], last_ms: int | None, now_ms: int, *, rules: NoticeRules
+) -> Notice | None:
+    """What is still out of service, told the morning after and then once a week.
+
+    Nothing ends it but a person, and whoever forgets it would never hear of that part again.
+    """
+    out = [a for a in alarms if a.state == "out_of_service"]
+    if not out:
+        return None
+    newest_ms = max(a.since_ms for a in out)
+    if last_ms is not None and last_ms >= newest_ms and now_ms - last_ms < _PUT_AWAY_AGAIN_MS:
+        return None
+    at_ms = _hour_of_digest(last_ms, now_ms, rules)
+    is_due = at_ms is not None and newest_ms <= at_ms
+    return Notice("put_away", "soon", tuple(out)) if is_due else None
+
+
+def _hour_of_digest(last_ms: int | None, now_ms: int, rules: NoticeRules) -> int | None:
+    """Today's hour of the digest, once it has come and unless one was told today."""
+    zone = ZoneInfo(rules.timezone)
+    here = from_ms(now_ms).astimezone(zone)
+    at = datetime.combine(here.date(), rules.digest_at, zone)
+    # A box that was off at the hour makes up for it, but wakes nobody.
+    if here < at or (rules.is_quiet(now_ms) and not rules.is_quiet(to_ms(at))):
+        return None
+    told_on = None if last_ms is None else from_ms(last_ms).astimezone(zone).date()
+    return None if told_on is not None and told_on >= here.date() else to_ms(at)

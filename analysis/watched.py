@@ -7,7 +7,7 @@ first days, which are judged by themselves.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -47,14 +47,41 @@ class Stage:
     rows: slice
     learned: PlantLearned
 
+    @property
+    def begin(self) -> int:
+        """First row that its judges look back to."""
+        return max(int(self.rows.start) - _LEAD_MIN, 0)
+
+    @property
+    def own(self) -> slice:
+        """Where among the rows looked at its own lie."""
+        return slice(self.rows.start - self.begin, self.rows.stop - self.begin)
+
+    def signs(self, minutes: PlantMinutes) -> dict[str, Signs]:
+        """Signs of every pump over its rows and those it looks back to."""
+        part = minutes.part(slice(self.begin, self.rows.stop))
+        return {
+            name: Signs(
+                part,
+                _in_place(part, one),
+                self.learned.pumps.get(name, PumpLearned()),
+                self.learned,
+            )
+            for name, one in part.pumps.items()
+        }
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Watched:
-    """All pumps of a plant over the minutes of a span."""
+    """All pumps of a plant over the minutes of a span.
+
+    The signs of the stage last asked for are kept: each judge of a turn asks for the same.
+    """
 
     minutes: PlantMinutes
     stages: tuple[Stage, ...]
     minded: dict[str, Minded]
+    _kept: dict[int, dict[str, Signs]] = field(default_factory=dict, repr=False)
 
     def spells_of(self, pump: str) -> list[Spell]:
         """Stretches in which a pump shows a fault."""
@@ -65,17 +92,18 @@ class Watched:
         # A record too short for a single minute has one stage, without rows.
         begun = [stage for stage in self.stages if stage.rows.start <= row]
         stage = begun[-1] if begun else self.stages[0]
-        begin = max(stage.rows.start - _LEAD_MIN, 0)
-        part = self.minutes.part(slice(begin, stage.rows.stop))
-        return _signs(part, stage.learned)[pump], row - begin
+        return self._signs(stage)[pump], row - stage.begin
 
     def staged(self, pump: str) -> Iterator[tuple[Stage, slice, Signs]]:
         """Each stage with the pump's signs around it, and where in them its own rows lie."""
         for stage in self.stages:
-            begin = max(stage.rows.start - _LEAD_MIN, 0)
-            part = self.minutes.part(slice(begin, stage.rows.stop))
-            own = slice(stage.rows.start - begin, stage.rows.stop - begin)
-            yield stage, own, _signs(part, stage.learned)[pump]
+            yield stage, stage.own, self._signs(stage)[pump]
+
+    def _signs(self, stage: Stage) -> dict[str, Signs]:
+        if stage.rows.start not in self._kept:
+            self._kept.clear()
+            self._kept[stage.rows.start] = stage.signs(self.minutes)
+        return self._kept[stage.rows.start]
 
     def end_ms(self, row: int | None) -> int | None:
         """End of a row's minute [ms], None where there is no row."""
@@ -113,7 +141,8 @@ def learning_span(span: Span) -> Span:
 def _watch(minutes: PlantMinutes, situation: Situation) -> Watched:
     if situation.is_live or situation.learned is not None:
         stage = Stage(slice(0, len(minutes)), situation.learned or PlantLearned())
-        return Watched(minutes, (stage,), _minds(minutes, stage, {}))
+        signs = stage.signs(minutes)
+        return Watched(minutes, (stage,), _minds(stage, signs, minutes, {}), {0: signs})
     return _day_by_day(minutes)
 
 
@@ -126,11 +155,11 @@ def _day_by_day(minutes: PlantMinutes) -> Watched:
             past = rows
         stage = Stage(rows, _learn(minutes, past, minded))
         stages.append(stage)
-        for pump, new in _minds(minutes, stage, minded).items():
+        for pump, new in _minds(stage, stage.signs(minutes), minutes, minded).items():
             minded[pump] = Minded.joined([minded[pump], new]) if pump in minded else new
     if not stages:
         stage = Stage(slice(0, 0), PlantLearned())
-        return Watched(minutes, (stage,), _minds(minutes, stage, {}))
+        return Watched(minutes, (stage,), _minds(stage, stage.signs(minutes), minutes, {}))
     return Watched(minutes, tuple(stages), minded)
 
 
@@ -254,13 +283,6 @@ def _not_usual(told: Iterable[Spell], size: int) -> BoolArray:
     return flag
 
 
-def _signs(part: PlantMinutes, learned: PlantLearned) -> dict[str, Signs]:
-    return {
-        name: Signs(part, _in_place(part, one), learned.pumps.get(name, PumpLearned()), learned)
-        for name, one in part.pumps.items()
-    }
-
-
 def _in_place(part: PlantMinutes, one: PumpMinutes) -> PumpMinutes:
     """The minutes with the pump that was in place at their end: a swap may change its habit."""
     if not len(part):
@@ -269,13 +291,12 @@ def _in_place(part: PlantMinutes, one: PumpMinutes) -> PumpMinutes:
     return replace(one, pump=placed_pumps(part.plant, one.pump, Span(first, last + 1))[-1].pump)
 
 
-def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> dict[str, Minded]:
+def _minds(
+    stage: Stage, signs: dict[str, Signs], minutes: PlantMinutes, before: dict[str, Minded]
+) -> dict[str, Minded]:
     """Judge each pump over a stage's rows; store pumps first, for heat may be meant for them."""
-    rows = stage.rows
-    begin = max(rows.start - _LEAD_MIN, 0)
-    signs = _signs(minutes.part(slice(begin, rows.stop)), stage.learned)
-    own = slice(rows.start - begin, rows.stop - begin)
-    doubts = np.zeros(rows.stop - begin, bool)
+    rows, own = stage.rows, stage.own
+    doubts = np.zeros(own.stop, bool)
     found: dict[str, Minded] = {}
     for name in sorted(signs, key=lambda n: signs[n].one.pump.duty != "store"):
         whole = mind(signs[name], doubts_store=doubts)
@@ -289,5 +310,5 @@ def _minds(minutes: PlantMinutes, stage: Stage, before: dict[str, Minded]) -> di
         if signs[name].one.pump.duty == "store":
             doubts |= trailing(whole.suspect, _DOUBT_MIN) > 0
             joined = Minded.joined([before[name], found[name]]) if name in before else found[name]
-            doubts |= _in_spells(joined, rows.stop)[begin:]
+            doubts |= _in_spells(joined, rows.stop)[stage.begin :]
     return found

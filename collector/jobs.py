@@ -29,12 +29,16 @@ WATCH_MS = 4 * HOUR_MS
 
 
 class Job(NamedTuple):
-    """One job: `every_s` its interval; one that is `daily` runs once a local day at night."""
+    """One job: `every_s` its interval; one that is `daily` runs once a local day at night.
+
+    Jobs of one `lane` wait for one another, and for nobody else.
+    """
 
     name: str
     run: Callable[[Site, int], None]
     every_s: float
     is_daily: bool = False
+    lane: str = "jobs"
 
 
 def watch(site: Site, now_ms: int) -> None:
@@ -218,13 +222,15 @@ def judge_slowly(site: Site, now_ms: int) -> None:
     each_plant(site.plants_as_recorded(), judge)
 
 
+# With many plants, or years of history, nights take hours, and an address that does not answer
+# takes its time: the watch waits for neither.
 JOBS: tuple[Job, ...] = (
     Job("watch", watch, 30),
-    Job("tell", tell, 15),
-    Job("alive", tell_of_absence, 60),
+    Job("tell", tell, 15, lane="notices"),
+    Job("alive", tell_of_absence, 60, lane="notices"),
     Job("counts", keep_counts, 60),
     Job("today", sum_up_today, 60),
-    Job("store", tend_store, 600, is_daily=True),
-    Job("results", nightly_results, 600, is_daily=True),
-    Job("slow", judge_slowly, 600, is_daily=True),
+    Job("store", tend_store, 600, is_daily=True, lane="nights"),
+    Job("results", nightly_results, 600, is_daily=True, lane="nights"),
+    Job("slow", judge_slowly, 600, is_daily=True, lane="nights"),
 )

@@ -237,13 +237,6 @@ class Journal:
             with self._engine.begin() as connection:
                 connection.execute(_NOTICE.insert(), rows)
 
-    def told(self, since_ms: int) -> list[Told]:
-        """What was told since a moment, oldest first."""
-        columns = [_NOTICE.c[n] for n in ("time_ms", "plant", "subject", "fault", "reason")]
-        query = sa.select(*columns).where(_NOTICE.c.time_ms >= since_ms).order_by(_NOTICE.c.id)
-        with self._engine.connect() as connection:
-            return [Told(t, (p, s, f), r) for t, p, s, f, r in connection.execute(query)]
-
     def last_told(self, since_ms: int, until_ms: int) -> list[Told]:
         """What was told from one moment to another: of each alarm and reason the newest alone."""
         key = [_NOTICE.c[name] for name in ("plant", "subject", "fault", "reason")]

@@ -4,11 +4,14 @@ import threading
 from collections import Counter, deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from analysis.notices import Told
 from collector.screening import CLOCK_AHEAD_MS
 from collector.store import Row, clock_ms
+
+if TYPE_CHECKING:
+    from collector.messenger import Messenger
 
 
 class Refused(NamedTuple):
@@ -25,8 +28,9 @@ class Live:
     """Shared between the collector's thread, the jobs and the pages; plain reads are safe.
 
     `failing` holds the words of each failure that lasts, by job and plant (empty where
-    the whole job fails), `unreached` since when an address has been owed notices, and
-    `told_not_kept` what a person was told while the journal could not note it.
+    the whole job fails), `unreached` since when no notice has reached an address, `owed`
+    what the journal keeps for such addresses, and `told_not_kept` what a person was told
+    while the journal could not note it.
     """
 
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
@@ -42,6 +46,8 @@ class Live:
     trouble: str | None = None
     failing: dict[tuple[str, str], str] = field(default_factory=dict)
     unreached: dict[str, int] = field(default_factory=dict)
+    messenger: "Messenger | None" = None
+    owed: dict[str, Any] = field(default_factory=dict)
     told_not_kept: list[Told] = field(default_factory=list)
     last_message_ms: int | None = None
     changed: threading.Event = field(default_factory=threading.Event)

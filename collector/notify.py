@@ -2,39 +2,58 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import time
-from functools import cache
-from typing import Any, NamedTuple, TypeVar
-from zoneinfo import ZoneInfo
+from typing import TypeVar
 
 from sqlalchemy.exc import SQLAlchemyError
 
 from analysis.alarms import Alarm, dated
-from analysis.faults import FAULTS
-from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
+from analysis.notices import (
+    Notice,
+    NoticeRules,
+    Told,
+    digest_due,
+    notices_due,
+    put_away_due,
+)
 from analysis.plant import Plant
-from analysis.timebase import DAY_MS, MINUTE_MS, format_rfc3339, from_ms
-from analysis.wording import evidence
+from analysis.timebase import DAY_MS, MINUTE_MS, format_rfc3339
 from collector.journal import Event, StandingAlarm
+from collector.letters import Due, Findings, letter_for, letter_for_many
 from collector.messenger import Letter, Messenger
+from collector.own_troubles import COLLECTOR, OWN_TROUBLES
 from collector.settings import Settings
 from collector.site import Site, each_plant
 
 _log = logging.getLogger(__name__)
 
 _REMEMBERED_MS = 30 * DAY_MS
-_OWN = "collector"
+_OWED = "owed"
+"""Name under which the journal keeps letters that some address could not be given yet."""
 
 
-Findings = Mapping[tuple[str, str, str], dict[str, Any]]
-"""Documents of the findings that alarms stand for, by the alarm's key."""
+def _messenger_of(site: Site) -> Messenger:
+    """The site's messenger with the addresses of this moment, and what each is still owed."""
+    messenger = site.live.messenger
+    if messenger is None:
+        messenger = site.live.messenger = Messenger(site.settings)
+        kept = site.journal.result("", _OWED)
+        messenger.resume(kept[1] if kept else {})
+    else:
+        messenger.refresh()
+    return messenger
 
 
-@cache
-def _messenger(settings: Settings) -> Messenger:
-    return Messenger(settings)
+def _keep_owed(site: Site, messenger: Messenger, now_ms: int) -> None:
+    """Keep what is owed over a restart; on a full disk it is kept in mind."""
+    site.live.unreached = messenger.unreached()
+    document = messenger.document()
+    if document != site.live.owed:
+        with suppress(SQLAlchemyError):
+            site.journal.save_result("", _OWED, now_ms, document)
+            site.live.owed = document
 
 
 # the job
@@ -42,9 +61,9 @@ def _messenger(settings: Settings) -> Messenger:
 
 def tell(site: Site, now_ms: int) -> None:
     """Send what is due and note what was sent; what fails is tried again next time."""
-    messenger = _messenger(site.settings)
+    messenger = _messenger_of(site)
     messenger.catch_up(now_ms)
-    site.live.unreached = messenger.unreached()
+    _keep_owed(site, messenger, now_ms)
     known = _standing(site, now_ms)
     findings = {one.alarm.key: one.finding for one in known if one.finding is not None}
     alarms = _grouped((one.alarm.plant, one.alarm) for one in known)
@@ -62,23 +81,20 @@ def tell(site: Site, now_ms: int) -> None:
     finally:
         for together in _together(due):
             _tell(site, messenger, together, findings, now_ms)
-
-
-class Due(NamedTuple):
-    """A notice of a plant."""
-
-    plant: Plant
-    notice: Notice
+        _keep_owed(site, messenger, now_ms)
 
 
 def _due(
     alarms: Sequence[Alarm], told: Sequence[Told], now_ms: int, rules: NoticeRules
 ) -> list[Notice]:
-    """What to tell of one plant now, the day's digest with it."""
+    """What to tell of one plant now, what comes once a day with it."""
     due = notices_due(alarms, told, now_ms, rules=rules)
-    digested = [t.time_ms for t in told if t.reason == "digest"]
-    digest = digest_due(alarms, max(digested, default=None), now_ms, rules=rules)
-    return [*due, digest] if digest else due
+    last = {t.reason: t.time_ms for t in told}
+    daily = (
+        digest_due(alarms, last.get("digest"), now_ms, rules=rules),
+        put_away_due(alarms, last.get("put_away"), now_ms, rules=rules),
+    )
+    return [*due, *(notice for notice in daily if notice)]
 
 
 _FLOOD_PLANTS = 6
@@ -167,184 +183,24 @@ def _tell(
     _note(site, told, Event(now_ms, of, "notice", notice.reason, letter.title))
 
 
-_OPENING = {
-    "first": "",
-    "repeat": "Still: ",
-    "returned": "Back to normal: ",
-    "digest": "Today's list: ",
-}
-
-
-def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
-    """A notice in words a person in a hurry can use: with what was judged."""
-    first = notice.alarms[0]
-    more = len(notice.alarms) - 1
-    title = (
-        f"{plant.name}: {_OPENING.get(notice.reason, '')}{_title(first)} ({first.subject})"
-        f"{f' and {more} more' if more else ''}"
-    )
-    body = "\n\n".join(_words(plant, alarm, findings.get(alarm.key)) for alarm in notice.alarms)
-    document = {
-        "plant": plant.name,
-        "reason": notice.reason,
-        "urgency": notice.urgency,
-        "alarms": [
-            {
-                "subject": a.subject,
-                "fault": a.fault,
-                "state": a.state,
-                "urgency": a.urgency,
-                "since": format_rfc3339(a.since_ms),
-                "finding": findings.get(a.key),
-            }
-            for a in notice.alarms
-        ],
-    }
-    return Letter(title, body, notice.urgency, document)
-
-
-def letter_for_many(together: Sequence[Due], findings: Findings) -> Letter:
-    """Notices of many plants in one letter: a line each, the urgent first."""
-    ranks = ("now", "soon", "note")
-    ordered = sorted(together, key=lambda one: ranks.index(one.notice.urgency))
-    letters = [letter_for(one.plant, one.notice, findings) for one in ordered]
-    more = len(letters) - _LINES
-    body = "\n".join(letter.title for letter in letters[:_LINES])
-    return Letter(
-        f"{len(letters)} plants, first {letters[0].title}",
-        f"{body}\nand {more} more" if more > 0 else body,
-        letters[0].urgency,
-        {"plants": [letter.document for letter in letters]},
-    )
-
-
-_LINES = 100
-
-
-def _title(alarm: Alarm) -> str:
-    fault = FAULTS.get(alarm.fault)
-    return fault.title if fault else alarm.fault
-
-
-def _words(plant: Plant, alarm: Alarm, finding: dict[str, Any] | None) -> str:
-    since = from_ms(alarm.raised_ms or alarm.since_ms).astimezone(ZoneInfo(plant.timezone))
-    lines = [f"{_title(alarm)}: {alarm.subject}, since {since:%a %d %b %H:%M}."]
-    if (fault := FAULTS.get(alarm.fault)) and alarm.state == "unacknowledged":
-        judged = finding or {}
-        signs = [evidence(sign) for sign in judged.get("evidence", ())]
-        lines += [f"Seen: {'; '.join(signs)}."] if signs else []
-        lines += [
-            f"Check first: {judged.get('first_check') or fault.first_check}",
-            f"May be: {', '.join(judged.get('possible') or fault.possible)}.",
-            f"Who: {judged.get('who') or fault.who}",
-            f"Caution: {fault.caution}",
-        ]
-    return "\n".join(lines)
-
-
 # the collector's own silence and failures
-
-
-class _Own(NamedTuple):
-    """A kind of trouble of the collector itself: its key, and titles while it lasts and after."""
-
-    key: str
-    title: str
-    title_after: str
-    after: str
-    why: Callable[[Site, int], str | None]
-    may_be_over: Callable[[Site], bool] = lambda _site: True
 
 
 def _tell_own_trouble(site: Site, messenger: Messenger, told: Sequence[Told], now_ms: int) -> None:
     """Tell each trouble of the collector itself once, and once that it is over."""
-    for own in _OWN_TROUBLES:
+    for own in OWN_TROUBLES:
         trouble = own.why(site, now_ms)
         mine = [t for t in told if t.key[:2] == ("", own.key)]
-        is_told = bool(mine) and mine[-1].key[2] == "trouble"
-        if (trouble is not None) == is_told or not (trouble or own.may_be_over(site)):
+        state = trouble.state if trouble else "fine"
+        if state == (mine[-1].key[2] if mine else "fine") or not (trouble or own.may_be_over(site)):
             continue
         title = own.title if trouble else own.title_after
-        letter = Letter(title, trouble or own.after, "now", {own.key: title, "why": trouble})
+        why = trouble.words if trouble else None
+        letter = Letter(title, why or own.after, "now", {own.key: title, "why": why})
         if messenger.has_addresses and not messenger.send(letter, now_ms):
             continue
-        state = "trouble" if trouble else "fine"
         told_now = [Told(now_ms, ("", own.key, state), "own")]
         _note(site, told_now, Event(now_ms, "", own.key, "own", title))
-
-
-def own_trouble(site: Site, now_ms: int) -> str | None:
-    """Why the collector can watch nothing, once that has lasted; None while all is well."""
-    live, limit_ms = site.live, site.settings.notify.silence_minutes * MINUTE_MS
-    if not live.began_ms or now_ms - live.began_ms < limit_ms:
-        return None
-    if now_ms - (live.last_message_ms or live.began_ms) < limit_ms:
-        return None
-    minutes = round((now_ms - (live.last_message_ms or live.began_ms)) / MINUTE_MS)
-    why = live.trouble or "the broker is there, but no message comes"
-    return (
-        f"No message for {minutes} minutes: {why}. Alarms cannot be raised while this lasts. "
-        "Look at the broker, the network and the power of the box."
-    )
-
-
-def failing_jobs(site: Site, _now_ms: int) -> str | None:
-    """Which of the jobs that watch, judge and tell fail, and for which plants; None if none."""
-    failing = [
-        f"{f'{plant}: ' if plant else ''}{words}."
-        for (job, plant), words in sorted(site.live.failing.items())
-        if job in _WATCHING
-    ]
-    if not failing:
-        return None
-    return (
-        f"{' '.join(failing)} What they look after is not watched meanwhile. Look at the log of "
-        "the program, and at the plant file if it names one plant; all other plants are watched."
-    )
-
-
-def unreached_addresses(site: Site, now_ms: int) -> str | None:
-    """Which addresses have not been reached for a while, though others are; None if none."""
-    limit_ms = site.settings.notify.silence_minutes * MINUTE_MS
-    missed = [name for name, since in site.live.unreached.items() if now_ms - since >= limit_ms]
-    if not missed:
-        return None
-    return (
-        f"Notices do not reach {', '.join(missed)}; they are tried again for a day. Look at that "
-        "line of addresses_file or the environment, and at the service behind it."
-    )
-
-
-def _hears(site: Site) -> bool:
-    """Whether anything was heard since the start: else a restart would pass for good news."""
-    return site.live.last_message_ms is not None
-
-
-_WATCHING = frozenset({"watch", "slow", "tell"})
-_OWN_TROUBLES = (
-    _Own(
-        _OWN,
-        "Stokehold hears nothing",
-        "Stokehold hears the plant again",
-        "Messages arrive again; what was missed meanwhile stays unknown.",
-        own_trouble,
-        _hears,
-    ),
-    _Own(
-        "jobs",
-        "Stokehold cannot judge a plant",
-        "Stokehold judges every plant again",
-        "All jobs run again; what was missed meanwhile is judged from the store.",
-        failing_jobs,
-    ),
-    _Own(
-        "notices",
-        "Stokehold cannot reach everybody",
-        "Stokehold reaches everybody again",
-        "What could not be sent meanwhile was sent now, or is a day old.",
-        unreached_addresses,
-    ),
-)
 
 
 def tell_of_absence(site: Site, now_ms: int) -> None:
@@ -355,21 +211,21 @@ def tell_of_absence(site: Site, now_ms: int) -> None:
         hours = (site.live.began_ms - kept[0]) / 3_600_000
         words = f"Stokehold was not running for {hours:.1f} h; nothing was watched meanwhile"
         document = {"collector": "was away", "hours": round(hours, 2)}
-        messenger = _messenger(site.settings)
+        messenger = _messenger_of(site)
         letter = Letter(words, words, "soon", document)
         if messenger.has_addresses and not messenger.send(letter, now_ms):
             return
-        site.journal.add_events([Event(now_ms, "", _OWN, "absence", words)])
+        site.journal.add_events([Event(now_ms, "", COLLECTOR, "absence", words)])
     site.journal.save_result("", "alive", now_ms, None)
 
 
-def send_test(site: Site, now_ms: int) -> bool:
-    """Send a test notice to every address; True where all were reached."""
+def send_test(site: Site, now_ms: int) -> list[str]:
+    """Send a test notice to every address; the names of those that could not be reached."""
     words = "Test notice from Stokehold: alarms will reach you here."
     document = {"reason": "test", "time": format_rfc3339(now_ms)}
-    reached = not Messenger(site.settings).try_all(
-        Letter("Stokehold test", words, "note", document)
+    missed = Messenger(site.settings).try_all(
+        Letter("Stokehold test", words, "note", document), now_ms
     )
-    result = "sent" if reached else "could not be sent everywhere"
+    result = f"could not be sent to {', '.join(missed)}" if missed else "sent"
     site.journal.add_events([Event(now_ms, "", "notice", "test", f"test notice {result}")])
-    return reached
+    return missed

@@ -42,8 +42,24 @@ def load_plants(path: Path) -> list[Plant]:
     FormError
         With one line a mistake, over all files.
     """
+    plants, problems = load_sound_plants(path)
+    if problems:
+        raise FormError(problems)
+    return plants
+
+
+def load_sound_plants(path: Path) -> tuple[list[Plant], list[str]]:
+    """Read what is sound of a folder, and what is wrong with the rest, a line a mistake.
+
+    A typo in one plant's file must not leave all the other plants unwatched.
+
+    Raises
+    ------
+    FormError
+        There is no sound plant file at all; with one line a mistake.
+    """
     if not path.is_dir():
-        return [load_plant(path)]
+        return [load_plant(path)], []
     plants: dict[str, Plant] = {}
     problems: list[str] = []
     for file in sorted(path.glob("*.toml")):
@@ -53,13 +69,14 @@ def load_plants(path: Path) -> list[Plant]:
             problems += error.problems
             continue
         if plant.key in plants:
-            problems.append(f"{file}: [plant], key 'name': another file has a plant of this name")
+            problems.append(
+                f"{file}: [plant], key 'name': another file has a plant of this name; change one"
+            )
+            continue
         plants[plant.key] = plant
-    if not plants and not problems:
-        problems.append(f"{path}: holds no plant file; put one or more *.toml there")
-    if problems:
-        raise FormError(problems)
-    return list(plants.values())
+    if not plants:
+        raise FormError(problems or [f"{path}: holds no plant file; put one or more *.toml there"])
+    return list(plants.values()), problems
 
 
 def load_plant(path: Path) -> Plant:

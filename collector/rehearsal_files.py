@@ -17,7 +17,8 @@ from analysis.plant import Plant, PumpPlate
 from analysis.readings import Record
 from analysis.rehearsal import Rehearsal
 from collector.errors import FormError
-from collector.logfile import Report, load_log, write_log
+from collector.logfile import Report, load_log
+from collector.logwriting import write_log
 from collector.plantfile import load_plant, quoted
 
 PLANT_FILE, TRUTH_FILE = "plant.toml", "truth.json"

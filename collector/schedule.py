@@ -54,18 +54,14 @@ class _Lane(threading.Thread):
 
 
 class Schedule:
-    """The one schedule of an installation.
-
-    Daily jobs have a lane of their own: with many plants, or years of history, they take
-    hours, and what is urgent must be told meanwhile.
-    """
+    """The one schedule of an installation, a thread for each lane of jobs."""
 
     def __init__(self, site: Site, jobs: Sequence[Job] = JOBS) -> None:
         self._site = site
         self._resume({job.name for job in jobs})
         self._lanes = [
-            _Lane(name, [j for j in jobs if j.is_daily == is_daily], self.turn)
-            for name, is_daily in (("jobs", False), ("nightly jobs", True))
+            _Lane(name, [job for job in jobs if job.lane == name], self.turn)
+            for name in dict.fromkeys(job.lane for job in jobs)
         ]
 
     def start(self) -> None:

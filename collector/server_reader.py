@@ -12,7 +12,7 @@ from analysis.readings import FloatArray, IntArray, Readings, Summary, hold_limi
 from analysis.timebase import DAY_MS, Span
 from collector.server_query import Dialect, ExportDialect, FluxDialect, Http, Series
 from collector.settings import StoreSettings
-from collector.spool import waiting_in
+from collector.spool import Waiting, waiting_in
 from collector.store import ALL_TIME, LEAD_MS, STEP_MS, Row, Step, clock_ms
 
 _FIGURES = ("mean", "low", "high", "covered_s")
@@ -52,11 +52,15 @@ class ServerReader:
         self._client = InfluxDBClient(
             url=settings.url, token=token or "", org=settings.organisation, timeout=30_000
         )
-        waiting = waiting_in(spool)
+        waiting = self._waiting(spool)
         self._unsummed = waiting.unsummed
         self._recent = {b.seq: by_address(b.rows) for b in waiting.batches}
         self._last: dict[str, tuple[int, float]] = {}
         self._dialect_found: Dialect | None = None
+
+    def _waiting(self, spool: Path) -> Waiting:
+        """What waits in the spool when this is opened."""
+        return waiting_in(spool)
 
     def _measure(self, what: str) -> str:
         return f"{self._settings.bucket}_{what}"

@@ -25,7 +25,7 @@ from analysis.timebase import DAY_MS, Span
 from collector.errors import StoreUnavailableError
 from collector.server_reader import ServerReader, by_address, runs
 from collector.settings import StoreSettings
-from collector.spool import Spool
+from collector.spool import Spool, Waiting
 from collector.store import STEP_MS, Row, clock_ms
 
 _log = logging.getLogger(__name__)
@@ -63,6 +63,10 @@ class ServerStore(ServerReader):
         self._closing = False
         self._forwarder = threading.Thread(target=self._forward, name="forwarder", daemon=True)
         self._forwarder.start()
+
+    def _waiting(self, spool: Path) -> Waiting:  # noqa: ARG002 - it is open already
+        """What waits in the spool, by the connection that writes it."""
+        return self._spool.waiting()
 
     # writing
 

@@ -36,6 +36,8 @@ class Service:
         Where broker and store are.
     jobs : sequence of Job
         What runs on the schedule.
+    left_out : sequence of str
+        What is wrong with plant files that could not be used, a line a mistake.
 
     Raises
     ------
@@ -45,9 +47,15 @@ class Service:
     """
 
     def __init__(
-        self, plants: Sequence[Plant], settings: Settings, jobs: Sequence[Job] = JOBS
+        self,
+        plants: Sequence[Plant],
+        settings: Settings,
+        jobs: Sequence[Job] = JOBS,
+        *,
+        left_out: Sequence[str] = (),
     ) -> None:
         self._plants = plants
+        self._left_out = left_out
         self._settings = settings
         self._jobs = jobs
         self._stack = ExitStack()
@@ -57,7 +65,7 @@ class Service:
         with ExitStack() as stack:
             _lock(self._settings, stack)
             settings = self._with_broker(stack)
-            self.site = Site.open(self._plants, settings)
+            self.site = Site.open(self._plants, settings, left_out=self._left_out)
             stack.callback(self.site.close)
             self.site.live.began_ms = clock_ms()
             self._start_collecting(settings, stack)
@@ -75,7 +83,14 @@ class Service:
         """Note the start, and readings that no plant file names: after a renaming all look lost."""
         now, words = clock_ms(), f"collecting for {len(self._plants)} plant(s)"
         events = [Event(now, "", "collector", "started", words)]
-        for plant, ids in strangers(self.site.store.latest(), self._plants).items():
+        for problem in self._left_out:
+            _log.error("plant file left out: %s", problem)
+            events.append(
+                Event(now, "", "collector", "left_out", f"plant file left out: {problem}")
+            )
+        # Readings of a plant whose file is left out are no strangers; which they are is unknown.
+        held = () if self._left_out else self.site.store.latest()
+        for plant, ids in strangers(held, self._plants).items():
             words = (
                 f"the store holds readings of plant '{plant}' that no plant file names now "
                 f"({', '.join(ids[:5])}{' ...' if len(ids) > 5 else ''}); if its name or their id "

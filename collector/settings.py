@@ -94,10 +94,14 @@ class CollectSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WebSettings:
-    """Where the pages are served, and the password before them."""
+    """Where the pages are served, and the password before them.
+
+    Without a password they answer by an address or a name of the house only; `names` adds others.
+    """
 
     host: str = "127.0.0.1"
     port: int = 8050
+    names: tuple[str, ...] = ()
     password_file: str | None = None
 
 

@@ -18,16 +18,22 @@ from collector.swaps import swap_book
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """Plants, store, journal and the present, of one installation."""
+    """Plants, store, journal and the present, of one installation.
+
+    `left_out` says what is wrong with plant files that could not be used, a line a mistake.
+    """
 
     plants: tuple[Plant, ...]
     settings: Settings
     store: Store
     journal: Journal
     live: Live
+    left_out: tuple[str, ...] = ()
 
     @classmethod
-    def open(cls, plants: Sequence[Plant], settings: Settings) -> Self:
+    def open(
+        cls, plants: Sequence[Plant], settings: Settings, *, left_out: Sequence[str] = ()
+    ) -> Self:
         """Open store and journal.
 
         Raises
@@ -36,7 +42,8 @@ class Site:
             One of them cannot be opened.
         """
         store = open_store(settings, plants)
-        return cls(tuple(settings.ruled(plants)), settings, store, open_journal(settings), Live())
+        ruled = tuple(settings.ruled(plants))
+        return cls(ruled, settings, store, open_journal(settings), Live(), tuple(left_out))
 
     def plants_as_recorded(self) -> list[Plant]:
         """Every plant with the swaps recorded since its file was written, for all who judge."""

@@ -106,6 +106,13 @@ class Batch(NamedTuple):
     sent_ms: int | None
 
 
+class Waiting(NamedTuple):
+    """What a spool holds: its batches in order, and address and day of summaries to be made."""
+
+    batches: list[Batch]
+    unsummed: set[tuple[str, int]]
+
+
 class Spool:
     """Batches in order, each durable once `put` returns."""
 
@@ -199,17 +206,15 @@ class Spool:
         with self._lock:
             return read_marks(self._connection)
 
+    def waiting(self) -> Waiting:
+        """What it holds now."""
+        with self._lock:
+            return _waiting(self._connection)
+
     def close(self) -> None:
         """Close the file."""
         with self._lock:
             self._connection.close()
-
-
-class Waiting(NamedTuple):
-    """What a spool holds: its batches in order, and address and day of summaries to be made."""
-
-    batches: list[Batch]
-    unsummed: set[tuple[str, int]]
 
 
 def waiting_in(path: Path) -> Waiting:
@@ -224,14 +229,18 @@ def waiting_in(path: Path) -> Waiting:
         return Waiting([], set())
     try:
         with closing(open_reader(path)) as connection:
-            return Waiting(
-                _batches(connection, "seq > ? ORDER BY seq", 0),
-                set(connection.execute("SELECT address, day FROM unsummed")),
-            )
+            return _waiting(connection)
     except sqlite3.Error as error:
         raise StoreUnavailableError(
             f"{path}: the spool cannot be read ({error}); check path and permissions"
         ) from error
+
+
+def _waiting(connection: sqlite3.Connection) -> Waiting:
+    return Waiting(
+        _batches(connection, "seq > ? ORDER BY seq", 0),
+        set(connection.execute("SELECT address, day FROM unsummed")),
+    )
 
 
 def _batches(connection: sqlite3.Connection, where: str, argument: int) -> list[Batch]:

@@ -8,10 +8,12 @@ import hashlib
 import re
 from collections import defaultdict
 from dataclasses import asdict, fields, replace
+from io import BytesIO
 from pathlib import Path
 from typing import Any, get_args
 
 import sqlalchemy as sa
+from PIL import Image
 from sqlalchemy.engine import Connection, Engine
 
 from analysis.checklist import BY_NAME, missing
@@ -119,6 +121,9 @@ class SwapBook:
             query = query.where(_SWAP.c.plant == plant)
         with self._engine.connect() as connection:
             heads = [dict(row) for row in connection.execute(query).mappings()]
+            if not heads:
+                # As a rule there is none, and the watch asks each turn.
+                return []
             parts = {t.name: _parts(connection, t, heads) for t in (_CARD, _STEP, _POWER, _PHOTO)}
         return [_record(head, parts) for head in heads]
 
@@ -194,10 +199,10 @@ class SwapBook:
         Raises
         ------
         SwapError
-            The file cannot be read or kept.
+            The file cannot be read or kept, is no picture, or too large a one.
         """
         try:
-            content = source.read_bytes()
+            content = _picture(source)
             digest = hashlib.sha256(content).hexdigest()
             plain_name = re.sub(r"[^A-Za-z0-9._-]+", "_", source.name)
             name = f"swap-{record.id}-{digest[:12]}-{plain_name}"
@@ -226,6 +231,36 @@ class SwapBook:
         with self._engine.begin() as connection:
             connection.execute(table.delete().filter_by(**key))
             connection.execute(table.insert().values(key | row))
+
+
+_PICTURES = ("JPEG", "PNG", "WEBP")
+_LARGEST_PHOTO = 30 << 20
+"""Bytes; photos of phones have a third of it at most, and all of them go into every backup."""
+
+
+def _picture(source: Path) -> bytes:
+    """Content of a picture's file; anything else would lie in every backup and show nowhere.
+
+    Raises
+    ------
+    SwapError
+        It is no picture that reports can show, or too large.
+    OSError
+        It cannot be read.
+    """
+    if source.stat().st_size > _LARGEST_PHOTO:
+        raise SwapError(
+            f"{source}: is larger than {_LARGEST_PHOTO >> 20} MB; save it smaller and record that"
+        )
+    content = source.read_bytes()
+    try:
+        with Image.open(BytesIO(content), formats=_PICTURES) as found:
+            found.verify()
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise SwapError(
+            f"{source}: is no picture of a kind reports can show; save it as JPEG, PNG or WebP"
+        ) from error
+    return content
 
 
 def _add_new_columns(engine: Engine) -> None:

@@ -2,18 +2,21 @@
 
 from collections import Counter
 from typing import Any
+from zoneinfo import ZoneInfo
 
-from dash import Dash, Input, Output, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from flask import Flask, Response
 
+from analysis.timebase import from_ms
 from collector.settings import WEB_PASSWORD
 from collector.site import Site
 from collector.store import clock_ms
 from dashboard import drawing
-from dashboard.gate import close_gate
-from dashboard.page import Component, NotHereError, Page, View, view_of
+from dashboard.gate import ask_for_own_name, close_gate
+from dashboard.page import Component, NotHereError, Page, View, view_of, view_still_there
 from dashboard.pages import PAGES
 
+_PULSE_MS = 15_000
 _FRAME = """<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -37,7 +40,7 @@ def create_app(site: Site) -> Dash:
     ----------
     site : Site
         What is shown. Where its settings or the environment give a web
-        password, nothing is served without it.
+        password, nothing is served without it; else only by a name of the house.
     """
     app = Dash(
         __name__,
@@ -51,17 +54,21 @@ def create_app(site: Site) -> Dash:
     password = site.settings.secret(WEB_PASSWORD, site.settings.web.password_file)
     if password:
         close_gate(app.server, password)
+    else:
+        ask_for_own_name(app.server, [name.lower() for name in site.settings.web.names])
     _forbid_foreign_sources(app.server)
     app.layout = html.Div(
         [
             dcc.Location(id="address"),
             dcc.Interval(id="tick", interval=5_000, disabled=True),
+            dcc.Interval(id="pulse", interval=_PULSE_MS),
             html.Header(id="top"),
             html.P(id="said", role="status"),
             html.Main(id="page"),
         ]
     )
     _draw_pages(app, site)
+    _keep_top(app, site)
     drawing.callbacks(app)
     for page in PAGES:
         if page.callbacks:
@@ -110,6 +117,23 @@ def _draw_pages(app: Dash, site: Site) -> None:
         return *drawn, every, page.refresh_s is None, ""
 
 
+def _keep_top(app: Dash, site: Site) -> None:
+    """Number of alarms and clock stay true on a page with forms or charts, which stands still."""
+
+    @app.callback(
+        Output("top", "children", allow_duplicate=True),
+        Input("pulse", "n_intervals"),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def _pulse(_beats: int | None, path: str | None, search: str | None) -> Any:
+        page = page_at(path)
+        if page is not None and page.refresh_s is not None:
+            return no_update  # it is drawn anew with its page
+        return _top(view_still_there(site, search), page.path if page else "")
+
+
 def page_at(path: str | None) -> Page | None:
     """Page of an address."""
     wanted = "/" + (path or "/").strip("/")
@@ -137,11 +161,23 @@ def _top(view: View, path: str) -> list[Component]:
     items = [_item(view, p, path, here if p.path == "/alarms" else 0) for p in PAGES if p.in_menu]
     return [
         html.Div(
-            [html.Span("Stokehold", className="brand"), *_plants(view, path, asking)],
+            [
+                html.Span("Stokehold", className="brand"),
+                *_plants(view, path, asking),
+                _clock(view),
+            ],
             className="title",
         ),
         html.Nav(items, **{"aria-label": "Pages"}),
     ]
+
+
+def _clock(view: View) -> Component:
+    """The zone that every time on the page is of; who reads it may be elsewhere."""
+    zone = view.plant.timezone
+    here = from_ms(view.now_ms).astimezone(ZoneInfo(zone))
+    place = "" if zone == here.tzname() else f" ({zone.replace('_', ' ')})"
+    return html.Span(f"{here:%H:%M} {here.tzname()}{place}", className="zone aside")
 
 
 def _asking(view: View) -> Counter[str]:

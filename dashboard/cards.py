@@ -5,12 +5,22 @@ from typing import Any
 
 from dash import dcc, html
 
+from analysis.alarms import Alarm
 from analysis.faults import FAULTS
 from analysis.timebase import parse_rfc3339
 from dashboard import words
 from dashboard.page import Component, View
 
 URGENCY_WORDS = {"now": "act now", "soon": "soon", "note": "note"}
+STATE_WORDS = {
+    "unacknowledged": "unacknowledged",
+    "acknowledged": "acknowledged",
+    "returned": "returned to normal, unacknowledged",
+    "shelved": "shelved",
+    "out_of_service": "out of service",
+    "normal": "normal",
+}
+"""Words of IEC 62682 for the states."""
 
 
 def section(title: str, *children: Component, note: str | None = None) -> Component:
@@ -66,7 +76,34 @@ def fault_title(name: str) -> str:
     return FAULTS[name].title if name in FAULTS else words.named(name)
 
 
-def finding_card(view: View, document: dict[str, Any], *more: Component) -> Component:
+_ORDER = ("now", "soon", "note")
+
+
+def urgency_then_time(alarm: Alarm) -> tuple[int, bool, int]:
+    """Key by which alarms are sorted: the urgent first, what is over last, then the newest."""
+    is_over = alarm.state == "returned"
+    return _ORDER.index(alarm.urgency), is_over, -(alarm.raised_ms or alarm.since_ms)
+
+
+def is_loud(alarm: Alarm) -> bool:
+    """Whether an alarm stands for everybody to see: not shelved, not out of service."""
+    return alarm.state in ("unacknowledged", "acknowledged", "returned")
+
+
+def urgency_kind(alarm: Alarm) -> str:
+    """Colour of an alarm: its urgency, while it lasts."""
+    return "note" if alarm.state == "returned" else alarm.urgency
+
+
+def urgency_chip(alarm: Alarm) -> Component:
+    """How urgent an alarm is, or that it is over."""
+    over = alarm.state == "returned"
+    return chip("over" if over else URGENCY_WORDS[alarm.urgency], urgency_kind(alarm))
+
+
+def finding_card(
+    view: View, document: dict[str, Any], *more: Component, alarm: Alarm | None = None
+) -> Component:
     """Tell a finding's document: what, evidence, causes, what to check first, who, caution.
 
     Parameters
@@ -77,30 +114,41 @@ def finding_card(view: View, document: dict[str, Any], *more: Component) -> Comp
         As `Finding.document` makes it.
     *more : component
         What the page adds below, such as buttons.
+    alarm : Alarm, optional
+        The alarm that stands for it, whose urgency and end then count.
     """
     fault, subject = document["fault"], document["subject"]
     name = "Plant" if subject == "plant" else words.named(subject)
+    kind = urgency_kind(alarm) if alarm else document["urgency"]
+    mark = urgency_chip(alarm) if alarm else chip(URGENCY_WORDS.get(kind, ""), kind)
+    ended_ms = alarm.since_ms if alarm and alarm.state == "returned" else None
     head = html.Div(
         [
-            chip(URGENCY_WORDS.get(document["urgency"], ""), document["urgency"]),
+            mark,
             html.H3([html.Span(name, className="subject"), " ", fault_title(fault)]),
         ],
         className="card-head",
     )
     return html.Article(
-        [head, html.P(_when(view, document), className="aside"), *finding_words(document), *more],
-        className=f"card {document['urgency']}",
+        [
+            head,
+            html.P(_when(view, document, ended_ms), className="aside"),
+            *finding_words(document),
+            *more,
+        ],
+        className=f"card {kind}",
     )
 
 
-def _when(view: View, document: dict[str, Any]) -> str:
+def _when(view: View, document: dict[str, Any], ended_ms: int | None) -> str:
     zone = view.plant.timezone
     start = parse_rfc3339(document["from"])
     since = words.moment(start, zone, view.now_ms)
     sure = f"sure to {document['confidence'] or 0:.0%}"
-    if document["to"] is None:
+    if ended_ms is None and document["to"] is None:
         return f"Since {since} ({words.age(view.now_ms - start)}), {sure}"
-    return f"{since} to {words.moment(parse_rfc3339(document['to']), zone, view.now_ms)}, {sure}"
+    end = parse_rfc3339(document["to"]) if ended_ms is None else ended_ms
+    return f"{since} to {words.moment(end, zone, view.now_ms)}, {sure}"
 
 
 def finding_words(document: dict[str, Any]) -> list[Component]:

@@ -8,7 +8,6 @@ from analysis.plant import Pump
 from analysis.timebase import parse_rfc3339
 from dashboard import words
 from dashboard.cards import (
-    URGENCY_WORDS,
     chip,
     empty,
     fact,
@@ -17,9 +16,10 @@ from dashboard.cards import (
     link,
     section,
     table,
+    urgency_chip,
+    urgency_then_time,
 )
 from dashboard.page import Component, View
-from dashboard.pages.alarms import urgency_then_time
 
 _NIGHT = {
     "working": "works",
@@ -146,7 +146,7 @@ def bearing_section(view: View, pump: Pump) -> Component:
         [
             words.named(a.subject),
             link(fault_title(a.fault), view.link("/alarms")),
-            chip(URGENCY_WORDS[a.urgency], a.urgency),
+            urgency_chip(a),
         ]
         for a in sorted(alarms, key=urgency_then_time)
     ]

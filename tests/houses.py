@@ -53,15 +53,18 @@ def lay_in(site: Site, days: float = 2.0, plant: Plant = PLANT) -> int:
         value = USUAL[one.id] + rng.normal(0, 0.2, len(time_ms))
         site.store.load(address(plant, one), Readings.of(time_ms, value))
     site.live.resume(site.store.latest())
+    site.journal.save_result(plant.key, "watch", now, {"cannot_judge": []})
     site.journal.save_result(plant.key, "normal_w", now, {"heating": 24.0, "charging": 48.0})
     return now
 
 
 @contextmanager
-def served(folder: Path, plants: tuple[Plant, ...] = (PLANT,)) -> Iterator[tuple[Site, str]]:
+def served(
+    folder: Path, plants: tuple[Plant, ...] = (PLANT,), *, left_out: tuple[str, ...] = ()
+) -> Iterator[tuple[Site, str]]:
     """A site and the address of its pages."""
     settings = Settings(web=WebSettings(port=free_port()), folder=folder)
-    site = Site.open(plants, settings)
+    site = Site.open(plants, settings, left_out=left_out)
     with Pages(site):
         yield site, f"http://127.0.0.1:{settings.web.port}"
     site.close()

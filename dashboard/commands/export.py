@@ -8,7 +8,7 @@ from tqdm import tqdm
 
 from analysis.timebase import Span
 from collector.errors import FormError
-from collector.logfile import write_log
+from collector.logwriting import write_log
 from collector.open_store import open_to_read
 from collector.store import ALL_TIME
 from collector.store import address as address_of

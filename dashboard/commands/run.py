@@ -3,17 +3,16 @@
 import argparse
 from contextlib import ExitStack
 
-from collector.plantfile import load_plants
+from collector.plantfile import load_sound_plants
 from collector.service import Service
 from dashboard.command import (
     DONE,
     broker_arguments,
     plant_argument,
     settings_of,
+    warn,
 )
 from dashboard.serving import serve_pages, time_argument, wait
-
-_HISTORY_DAYS = 365
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,8 +25,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Collect, watch, raise alarms and serve the pages until told to stop."""
-    plants = load_plants(arguments.plant)
-    with Service(plants, settings_of(arguments)) as service, ExitStack() as stack:
+    plants, left_out = load_sound_plants(arguments.plant)
+    for problem in left_out:
+        warn(f"{problem} (this plant is left out until it is mended)")
+    service = Service(plants, settings_of(arguments), left_out=left_out)
+    with service, ExitStack() as stack:
         if not arguments.no_pages:
             serve_pages(service, stack)
         wait(arguments.minutes)

@@ -218,13 +218,14 @@ def _one_of(text: str, known: tuple[str, ...]) -> str:
 def _write(desk: Desk) -> int:
     asked, book = desk.asked, desk.book
     powers = [_setting_power(text) for text in asked.watts]
-    book.save(_with_head(desk.record, asked))
+    head = _with_head(desk.record, asked)
+    if asked.photo is not None:
+        book.add_photo(desk.record, asked.photo, asked.words)
+    book.save(head)
     for step in asked.done:
         tick(desk, step, asked.words)
     for power in powers:
         book.add_power(desk.record, power)
-    if asked.photo is not None:
-        book.add_photo(desk.record, asked.photo, asked.words)
     note_swap(desk.journal, desk.record)
     return _show(desk)
 

@@ -14,27 +14,22 @@ from collector.site import Site
 from collector.store import address, clock_ms
 from dashboard import words
 from dashboard.cards import (
-    URGENCY_WORDS,
+    STATE_WORDS,
     chip,
     empty,
     fault_title,
     finding_card,
+    is_loud,
     section,
     table,
+    urgency_chip,
+    urgency_kind,
+    urgency_then_time,
 )
 from dashboard.gate import visitor
 from dashboard.page import Component, NotHereError, Page, View, view_of
+from dashboard.watching import is_watched, own_troubles, watched
 
-_ORDER = ("now", "soon", "note")
-_STATES = {
-    "unacknowledged": "unacknowledged",
-    "acknowledged": "acknowledged",
-    "returned": "returned to normal, unacknowledged",
-    "shelved": "shelved",
-    "out_of_service": "out of service",
-    "normal": "normal",
-}
-"""Words of IEC 62682 for the states."""
 _SHELVES = ((1, "1 hour"), (8, "8 hours"), (24, "1 day"), (168, "1 week"))
 
 
@@ -42,13 +37,15 @@ def layout(view: View) -> Component:
     """What stands, then what is kept quiet, work on parts, and what happened."""
     standing = [a for a in view.site.journal.alarms(view.plant.key) if a.alarm.is_standing]
     standing.sort(key=lambda a: urgency_then_time(a.alarm))
-    quiet = [a for a in standing if a.alarm.state in ("shelved", "out_of_service")]
-    loud = [a for a in standing if a not in quiet]
+    loud = [a for a in standing if is_loud(a.alarm)]
+    quiet = [a for a in standing if not is_loud(a.alarm)]
     return html.Div(
         [
             html.H1("Alarms"),
-            *([alarm_card(view, a) for a in loud] or [empty("No alarm waits for anybody.")]),
-            *_quiet(view, quiet),
+            *own_troubles(view),
+            html.P(watched(view), className="aside"),
+            *([alarm_card(view, a) for a in loud] or [empty(_none(view))]),
+            *put_away_section(view, quiet),
             _service(view, quiet),
             _happened(view),
             _test(),
@@ -56,9 +53,11 @@ def layout(view: View) -> Component:
     )
 
 
-def urgency_then_time(alarm: Alarm) -> tuple[int, int]:
-    """Key by which alarms are sorted: the urgent first, among them the newest."""
-    return _ORDER.index(alarm.urgency), -(alarm.raised_ms or alarm.since_ms)
+def _none(view: View) -> str:
+    """That nothing stands, unless nobody looked."""
+    if is_watched(view):
+        return "No alarm waits for anybody."
+    return "No alarm stands, but the plant is not watched just now: this is no all-clear."
 
 
 # one alarm
@@ -68,23 +67,24 @@ def alarm_card(view: View, standing: StandingAlarm) -> Component:
     """Return an alarm with its finding, the age of every sign, and what may be done."""
     alarm = standing.alarm
     state = html.P(
-        [chip(_STATES[alarm.state], alarm.urgency), " ", _since(view, alarm)], className="row"
+        [chip(STATE_WORDS[alarm.state], urgency_kind(alarm)), " ", _since(view, alarm)],
+        className="row",
     )
     more = [state, *_sign_ages(view, standing), _buttons(alarm)]
     if standing.finding:
-        return finding_card(view, standing.finding, *more)
+        return finding_card(view, standing.finding, *more, alarm=alarm)
     return html.Article(
         [
             html.Div(
                 [
-                    chip(URGENCY_WORDS[alarm.urgency], alarm.urgency),
+                    urgency_chip(alarm),
                     html.H3([_subject(alarm), " ", fault_title(alarm.fault)]),
                 ],
                 className="card-head",
             ),
             *more,
         ],
-        className=f"card {alarm.urgency}",
+        className=f"card {urgency_kind(alarm)}",
     )
 
 
@@ -143,12 +143,12 @@ def _button(alarm: Alarm, deed: Deed, label: str, *, hours: int = 0, kind: str =
 # below
 
 
-def _quiet(view: View, quiet: list[StandingAlarm]) -> list[Component]:
+def put_away_section(view: View, quiet: list[StandingAlarm]) -> list[Component]:
     """Shelved and out of service: short, since there may be many."""
     if not quiet:
         return []
     rows = [
-        [_subject(a.alarm), fault_title(a.alarm.fault), _STATES[a.alarm.state],
+        [_subject(a.alarm), fault_title(a.alarm.fault), STATE_WORDS[a.alarm.state],
          _since(view, a.alarm), _buttons(a.alarm)]
         for a in quiet
     ]  # fmt: skip
@@ -184,7 +184,11 @@ def _happened(view: View) -> Component:
 
 def _test() -> Component:
     button = html.Button("Send a test notice", id="alarms-test")
-    note = "To every address of the settings, so that you know an alarm will reach you."
+    note = (
+        "To every address of the settings, so that you know an alarm will reach you. Stokehold "
+        "observes and is no safety device: it replaces neither a limit thermostat nor a carbon "
+        "monoxide alarm."
+    )
     return section("Being told", html.Div(button, className="row"), note=note)
 
 
@@ -244,19 +248,19 @@ def done(site: Site, what: dict[str, Any]) -> str:
         return f"{title}: it had changed meanwhile; look at it again."
     alarm = next(a.alarm for a in site.journal.alarms(key[0]) if a.alarm.key == key)
     until = f", {_since(view, alarm)}" if alarm.state == "shelved" else ""
-    return f"{title}: now {_STATES[alarm.state]}{until}."
+    return f"{title}: now {STATE_WORDS[alarm.state]}{until}."
 
 
 def _sent(site: Site) -> str:
     try:
         if not Messenger(site.settings).has_addresses:
             return "There is no address yet: set [notify] in the settings, see the README."
-        reached = send_test(site, clock_ms())
+        missed = send_test(site, clock_ms())
     except StokeholdError as error:
         return f"Not sent: {error}"
-    if reached:
+    if not missed:
         return "Sent to every address."
-    return "Some address could not be reached; check it, and the network."
+    return f"Could not be sent to {', '.join(missed)}; check it, and the network."
 
 
 PAGE = Page(path="/alarms", title="Alarms", layout=layout, callbacks=callbacks, refresh_s=5.0)

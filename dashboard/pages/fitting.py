@@ -8,10 +8,10 @@ from analysis.checklist import BY_NAME, STEPS, Step, next_step
 from analysis.commissioning import STAGE_WORDS
 from analysis.errors import StokeholdError
 from analysis.swaps import StepDone, SwapRecord
-from analysis.timebase import parse_rfc3339
+from analysis.timebase import parse_rfc3339, to_ms
 from collector.site import Site
 from collector.store import clock_ms
-from collector.swaps import SwapBook, begin_swap, swap_book, tick_step
+from collector.swaps import SwapBook, begin_swap, known_swaps, swap_book, tick_step
 from dashboard import words
 from dashboard.cards import chip, empty, link, part_tabs, section
 from dashboard.deeds import on_deed
@@ -65,9 +65,17 @@ def _button(text: str, deed: str, view: View, *, pump: str, main: bool = False) 
 
 
 def _begin(view: View, pump: str) -> Component:
-    told = (
-        f"No exchange of {words.named(pump)} is recorded here. Begin before the old pump is out: "
-        "the list leads through it step by step, and can be left and taken up again."
+    known = [one.swap for one in known_swaps(_book(view.site), view.plant) if one.swap.pump == pump]
+    told = f"No exchange of {words.named(pump)} is recorded here."
+    if known:
+        times = [words.moment(to_ms(swap.time), view.plant.timezone, view.now_ms) for swap in known]
+        told = (
+            f"{words.named(pump)} was exchanged {' and '.join(times)}, as the plant file says; its "
+            "reports stand below, no list was kept of it. For the next exchange:"
+        )
+    told += (
+        " Begin before the old pump is out: the list leads through it step by step, and can be "
+        "left and taken up again."
     )
     return section(
         "The list",

@@ -1,28 +1,46 @@
 """The plant as it is: alarms on top, every pump and boiler, and the drawing with live values."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from dash import html
 
+from analysis.alarms import Alarm
 from analysis.plant import Boiler, Pump
-from analysis.timebase import MINUTE_MS
 from dashboard import words
-from dashboard.cards import chip, fault_title, link, section
+from dashboard.cards import (
+    STATE_WORDS,
+    chip,
+    fault_title,
+    is_loud,
+    link,
+    section,
+    urgency_chip,
+    urgency_kind,
+    urgency_then_time,
+)
 from dashboard.drawing import drawing
 from dashboard.page import Component, Page, View
 from dashboard.present import Presence, presence, value_words
 from dashboard.schematic import plant_svg
-
-_ORDER = ("now", "soon", "note")
-_UNWATCHED_MS = 10 * MINUTE_MS
-"""A watch so old is no all-clear, whatever holds it up; a thousand plants take a minute."""
+from dashboard.watching import is_watched, own_troubles, watched
 
 
 def layout(view: View) -> Component:
     """The whole page."""
     now = presence(view)
     today = view.result("today") or {}
-    tiles = [_tile(view, now, part, today.get(part.id)) for part in view.plant.machines]
+    loud = _loud(view)
+    tiles = [
+        _tile(
+            view,
+            now,
+            part,
+            today=today.get(part.id),
+            alarms=[a for a in loud if a.subject == part.id],
+        )
+        for part in view.plant.machines
+    ]
     says = f"{view.plant.name} drawn as boiler, pipes, pumps and what they feed, with live values"
     return html.Div(
         [
@@ -44,56 +62,46 @@ def layout(view: View) -> Component:
 # alarms on top
 
 
+def _loud(view: View) -> list[Alarm]:
+    """Alarms that stand and are not put away, the worst first."""
+    standing = [a.alarm for a in view.site.journal.alarms(view.plant.key) if is_loud(a.alarm)]
+    return sorted(standing, key=urgency_then_time)
+
+
 def _banner(view: View) -> list[Component]:
     """What stands, the worst first; else that nothing does, and how fresh that is."""
-    lines = _own_trouble(view)
-    standing = [a.alarm for a in view.site.journal.alarms(view.plant.key) if a.alarm.is_standing]
-    told = [a for a in standing if a.state not in ("shelved", "out_of_service")]
-    told.sort(key=lambda a: (_ORDER.index(a.urgency), a.since_ms))
-    for alarm in told:
+    lines = own_troubles(view)
+    for alarm in _loud(view):
         who = "Plant" if alarm.subject == "plant" else words.named(alarm.subject)
         since = words.ago(alarm.raised_ms or alarm.since_ms, view.now_ms)
-        told_words = [
-            chip(alarm.state.replace("_", " "), alarm.urgency), html.B(f" {who}: "),
-            f"{fault_title(alarm.fault)}, {since}",
+        told = [
+            urgency_chip(alarm), html.B(f" {who}: "),
+            f"{fault_title(alarm.fault)}, {since}, {STATE_WORDS[alarm.state]}",
         ]  # fmt: skip
-        lines.append(link(told_words, view.link("/alarms"), f"banner {alarm.urgency}"))
+        lines.append(link(told, view.link("/alarms"), f"banner {urgency_kind(alarm)}"))
     if not lines:
-        lines.append(html.P([chip("no alarm", "fine"), f" {_watched(view)}"], className="banner"))
-    hushed = len(standing) - len(told)
-    if hushed:
-        text = f"{words.count(hushed, 'alarm')} shelved or out of service"
+        mark = chip("no alarm", "fine") if is_watched(view) else chip("not watched yet", "soon")
+        lines.append(html.P([mark, f" {watched(view)}"], className="banner"))
+    put_away = sum(
+        a.alarm.is_standing and not is_loud(a.alarm)
+        for a in view.site.journal.alarms(view.plant.key)
+    )
+    if put_away:
+        text = f"{words.count(put_away, 'alarm')} shelved or out of service"
         lines.append(link(text, view.link("/alarms"), "banner quiet"))
     return lines
-
-
-def _own_trouble(view: View) -> list[Component]:
-    live = view.site.live
-    told = [f"Nothing is heard from the plant: {live.trouble}"] if live.trouble else []
-    told += [why for (_, plant), why in live.failing.items() if plant in ("", view.plant.key)]
-    kept = view.site.journal.result(view.plant.key, "watch")
-    if kept is not None and view.now_ms - kept[0] > _UNWATCHED_MS:
-        told.append(f"the plant was judged {words.ago(kept[0], view.now_ms)}, and not since")
-    return [
-        html.P([chip("collector", "now"), f" {why[:1].upper()}{why[1:]}"], className="banner now")
-        for why in told
-    ]
-
-
-def _watched(view: View) -> str:
-    kept = view.site.journal.result(view.plant.key, "watch")
-    if kept is None:
-        return "The first watch is still to come."
-    unknown = len(kept[1].get("cannot_judge", ()))
-    more = f"; {words.count(unknown, 'check')} could not be made" if unknown else ""
-    return f"Watched {words.ago(kept[0], view.now_ms)}{more}."
 
 
 # tiles
 
 
 def _tile(
-    view: View, now: Presence, part: Pump | Boiler, today: dict[str, Any] | None
+    view: View,
+    now: Presence,
+    part: Pump | Boiler,
+    *,
+    today: dict[str, Any] | None,
+    alarms: Sequence[Alarm],
 ) -> Component:
     power = now.reading(part.id, "power")
     state = now.state(part)
@@ -105,6 +113,7 @@ def _tile(
             html.H3(_title(view, part)),
             html.Div(value_words(power), className="big"),
             html.P(state.words, className="state"),
+            *(html.P([urgency_chip(a), " ", fault_title(a.fault)]) for a in alarms),
             html.P([seen, html.Br(), _today(today)], className="aside"),
         ],
         className=f"tile {state.state}",

@@ -1,12 +1,15 @@
 """One pump: its state in a sentence, setting, signs against what is usual, findings, logbook."""
 
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from dash import html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from analysis.alarms import Alarm
 from analysis.plant import Pump
 from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
+from collector.site import Site
 from dashboard import words
 from dashboard.cards import (
     chip,
@@ -16,17 +19,22 @@ from dashboard.cards import (
     facts,
     fault_title,
     finding_card,
+    is_loud,
     part_tabs,
     section,
     table,
+    urgency_then_time,
 )
 from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View
-from dashboard.pages.alarms import alarm_card, urgency_then_time
+from dashboard.page import Component, Page, View, view_still_there
+from dashboard.pages.alarms import alarm_card, put_away_section
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 from dashboard.pump_setting import bearing_section, setting_section
+from dashboard.watching import is_watched, own_troubles
+
+_LOOK_EVERY_MS = 5_000
 
 
 class _Sign(NamedTuple):
@@ -54,21 +62,37 @@ def layout(view: View) -> Component:
     if not pumps:
         told = f"The plant file of {view.plant.name} names no pump; add a [[pump]] and restart."
         return html.Div([html.H1("Pumps"), empty(told)])
-    pump = next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
-    sheets: list[dict[str, Any]] = view.result("pumps") or []
-    sheet = next((s for s in sheets if s["pump"] == pump.id), None)
+    pump = _pump(view)
+    sheet = _sheet(view, pump)
     return html.Div(
         [
             html.H1(f"{words.named(pump.id)} pump"),
             part_tabs(view, "/pump", [one.id for one in pumps], pump.id),
-            html.P(sentence(view, pump, sheet), className="lead"),
-            _facts(view, pump, sheet),
+            html.Div(_live(view, pump, sheet), id="pump-live"),
+            dcc.Interval(id="pump-look", interval=_LOOK_EVERY_MS),
             html.Div([_evidence(view, pump, sheet), _beside(view, pump)], className="sides"),
         ]
     )
 
 
+def _pump(view: View) -> Pump:
+    pumps = view.plant.pumps
+    return next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
+
+
+def _sheet(view: View, pump: Pump) -> dict[str, Any] | None:
+    """The pump's document of the last night."""
+    sheets: list[dict[str, Any]] = view.result("pumps") or []
+    return next((s for s in sheets if s["pump"] == pump.id), None)
+
+
 # the state in a sentence
+
+
+def _live(view: View, pump: Pump, sheet: dict[str, Any] | None) -> list[Component]:
+    """What changes while the page stays open."""
+    lead = html.P(sentence(view, pump, sheet), className="lead")
+    return [*own_troubles(view), lead, _facts(view, pump, sheet)]
 
 
 def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
@@ -83,10 +107,7 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
     sheet : dict or None
         Its document of the last night.
     """
-    parts = [presence(view).state(pump).words + "."]
-    titles = [fault_title(a.alarm.fault) for a in _standing(view, pump)]
-    told = f"Alarm: {'; '.join(titles)}." if titles else "Nothing stands against it."
-    parts.append(told)
+    parts = [presence(view).state(pump).words + ".", *_against(view, pump)]
     if sheet is None:
         parts.append("What is usual for it is worked out tonight, once its power is measured.")
     elif sheet["epochs"][-1]["is_learning"]:
@@ -94,14 +115,38 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
         parts.append(f"It is being learned: {words.count(days, 'day')} of running so far, of 7.")
     if sheet is not None and sheet["is_coarse"]:
         parts.append(f"A reading every {sheet['sampling_s']:.0f} s is too coarse for some signs.")
+    if unknown := _unjudged(view, pump):
+        parts.append(f"{words.count(len(unknown), 'fault')} cannot be judged, see below.")
     return " ".join(parts)
 
 
+def _against(view: View, pump: Pump) -> list[str]:
+    """What stands against a pump, what is over or put away, and whether anybody looks."""
+    alarms = [one.alarm for one in _standing(view, pump)]
+
+    def titles(chosen: Callable[[Alarm], bool]) -> str:
+        return "; ".join(dict.fromkeys(fault_title(a.fault) for a in alarms if chosen(a)))
+
+    told = []
+    if lasting := titles(lambda a: a.state in ("unacknowledged", "acknowledged")):
+        told.append(f"Alarm: {lasting}.")
+    if over := titles(lambda a: a.state == "returned"):
+        told.append(f"Over, but not acknowledged: {over}.")
+    if hushed := titles(lambda a: a.state == "shelved"):
+        told.append(f"Shelved, so told to nobody: {hushed}.")
+    if any(a.state == "out_of_service" for a in alarms):
+        told.append("Out of service: nothing of it is told to anybody until it is put back.")
+    if not is_watched(view):
+        told.append("It is not watched just now.")
+    return told or ["Nothing stands against it."]
+
+
 def _standing(view: View, pump: Pump) -> list[Any]:
+    own = {pump.id, *(channel.id for channel in view.plant.channels if channel.of == pump.id)}
     of_pump = [
         a
         for a in view.site.journal.alarms(view.plant.key)
-        if a.alarm.subject == pump.id and a.alarm.is_standing
+        if a.alarm.subject in own and a.alarm.is_standing
     ]
     return sorted(of_pump, key=lambda a: urgency_then_time(a.alarm))
 
@@ -112,12 +157,14 @@ def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     epoch = sheet["epochs"][-1] if sheet else {}
     rated = pump.rated_power_w
     plate = f"{rated[0]:.0f} to {rated[1]:.0f} W on its plate" if rated else "no plate entered"
+    power = presence(view).reading(pump.id, "power")
+    seen = words.ago(view.now_ms - power.age_ms, view.now_ms) if power else "never"
     low, high = epoch.get("low_w"), epoch.get("high_w")
     usual = f"{words.figure(low)} to {words.figure(high)} W" if low and high else "being learned"
     basis = (use.get("per_year") or {}).get("basis") or ""
     days = basis.partition(";")[0]  # those of the pump in place, not of one before it
     return facts(
-        fact("Power now", value_words(presence(view).reading(pump.id, "power")), plate),
+        fact("Power now", value_words(power), f"reading {seen}; {plate}"),
         fact("Power when learned", usual, _epoch_words(view, epoch)),
         estimate_fact("Energy a year", use.get("per_year"), days),
         estimate_fact("Cost a year", use.get("cost_per_year")),
@@ -192,11 +239,24 @@ def sign_chart(view: View, sheet: dict[str, Any], column: str) -> Component:
         "type": "scatter", "mode": "lines+markers", "x": days, "y": values, "name": sign.title,
         "connectgaps": False, "line": {"color": COLOURS[0], "width": 1.5}, "marker": {"size": 4},
     }  # fmt: skip
-    look = chart_layout(190, yaxis=axis(sign.unit or None, rangemode="tozero"))
+    look = chart_layout(190, yaxis=axis(sign.unit or None, range=_reach(sheet, column)))
     look |= {"xaxis": axis(type="date"), "shapes": _bands(view, sheet, column)}
     last = next((v for v in reversed(values) if v is not None), None)
     says = f"{sign.says}; last {words.amount(last, sign.unit or '1')}"
     return chart({"data": [line], "layout": look}, says)
+
+
+def _reach(sheet: dict[str, Any], column: str) -> list[float]:
+    """Ends of the upright axis: readings and band with room about them.
+
+    Not from zero: of 50 W a band of a fifth of a watt would be a hair, and the pump's way out
+    of it with it.
+    """
+    bands = [end for band in sheet["usual"][column] if band is not None for end in band]
+    known = [*(v for v in sheet["days"][column] if v is not None), *bands]
+    low, high = min(known, default=0.0), max(known, default=1.0)
+    room = max(0.15 * (high - low), 0.01 * abs(high))
+    return [low - room if low < 0 else max(0.0, low - room), high + room]
 
 
 def _bands(view: View, sheet: dict[str, Any], column: str) -> list[dict[str, Any]]:
@@ -209,7 +269,7 @@ def _bands(view: View, sheet: dict[str, Any], column: str) -> list[dict[str, Any
         shapes.append(
             {
                 "type": "rect", "layer": "below", "x0": ends[0], "x1": ends[1],
-                "y0": band[0], "y1": band[1], "line": {"width": 0},
+                "y0": band[0], "y1": band[1], "line": {"width": 1, "color": COLOURS[2]},
                 "fillcolor": faint(COLOURS[2], 0.28),
             }
         )  # fmt: skip
@@ -255,16 +315,21 @@ def _found_before(view: View, pump: Pump) -> Component:
     return section("Findings and events of the past", *cards, *told, *nothing)
 
 
+def _unjudged(view: View, pump: Pump) -> dict[str, str]:
+    """What cannot be judged, by its title, and what that needs."""
+    return {
+        fault_title(unknown["fault"]): unknown["needs"]
+        for name in ("watch", "slow")
+        for unknown in (view.result(name) or {}).get("cannot_judge", ())
+        if unknown["subject"] == pump.id
+    }
+
+
 def _not_judged(view: View, pump: Pump) -> Component:
     """What cannot be judged, and the sensor that would settle it."""
-    found: dict[str, str] = {}
-    for name in ("watch", "slow"):
-        for unknown in (view.result(name) or {}).get("cannot_judge", ()):
-            if unknown["subject"] == pump.id:
-                found[fault_title(unknown["fault"])] = unknown["needs"]
-    if not found:
+    rows = [[title, needs] for title, needs in _unjudged(view, pump).items()]
+    if not rows:
         return html.Div()
-    rows = [[title, needs] for title, needs in found.items()]
     return section("Cannot be judged", table(("Fault", "Needs"), rows))
 
 
@@ -273,8 +338,30 @@ def _not_judged(view: View, pump: Pump) -> Component:
 
 def _beside(view: View, pump: Pump) -> Component:
     """What stands, to be acknowledged or shelved, and the logbook."""
-    standing = [alarm_card(view, a) for a in _standing(view, pump)]
-    return beside(view, pump.id, "Alarms", standing, "No alarm of this pump stands.")
+    standing = _standing(view, pump)
+    cards = [alarm_card(view, a) for a in standing if is_loud(a.alarm)]
+    cards += put_away_section(view, [a for a in standing if not is_loud(a.alarm)])
+    return beside(view, pump.id, "Alarms", cards, "No alarm of this pump stands.")
 
 
-PAGE = Page(path="/pump", title="Pumps", layout=layout)
+# while it stays open
+
+
+def callbacks(app: Dash, site: Site) -> None:
+    """State and figures follow by themselves; charts and the form stay as they are."""
+
+    @app.callback(
+        Output("pump-live", "children"),
+        Input("pump-look", "n_intervals"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def _look(_ticks: int | None, search: str | None) -> Any:
+        view = view_still_there(site, search)
+        if not view.plant.pumps:
+            return no_update
+        pump = _pump(view)
+        return _live(view, pump, _sheet(view, pump))
+
+
+PAGE = Page(path="/pump", title="Pumps", layout=layout, callbacks=callbacks)

@@ -86,6 +86,7 @@ def _start(view: View, pump: Pump) -> Component:
     return section(
         "Begin",
         html.P(told),
+        *_cautions(),
         html.Div(
             [
                 html.Label(["Settings as the knob names them (empty: the usual ones)", names]),
@@ -99,6 +100,21 @@ def _start(view: View, pump: Pump) -> Component:
             className="form",
         ),
     )
+
+
+_CAUTIONS = (
+    ("Turning the knob", TrialStep("", "setting", 0)),
+    ("Unplugging the pump", TrialStep("", "offset", 0)),
+    ("Shutting a valve", TrialStep("", "valve", 0)),
+)
+
+
+def _cautions() -> list[Component]:
+    """What can hurt in each kind of step, before any is chosen; each step says it again."""
+    return [
+        html.P([html.B(f"{deed}. Caution: "), step.caution], className="caution")
+        for deed, step in _CAUTIONS
+    ]
 
 
 # under way

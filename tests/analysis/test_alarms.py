@@ -105,6 +105,20 @@ def test_what_grows_urgent_asks_anew() -> None:
     assert (grown.state, grown.urgency, grown.raised_ms) == ("unacknowledged", "now", 3000)
 
 
+def test_what_grows_urgent_comes_off_the_shelf() -> None:
+    """Shelved for a week as something that could wait: once it cannot, somebody is told."""
+    waits = replace(FRESH, urgency="soon")
+    shelved = act(waits, "shelve", 1000, until_ms=600_000)
+    recurs = advance(graded(shelved, "now", 3000), 3000, present=True, timing=NOW)
+    assert (recurs.state, recurs.urgency) == ("unacknowledged", "now")
+    lasts = replace(shelved, is_present=True)
+    assert graded(lasts, "now", 3000).state == "unacknowledged"
+    put_away = act(lasts, "take_out", 2000)
+    assert graded(put_away, "now", 3000).state == "out_of_service"
+    as_urgent = act(raised(), "shelve", 2000, until_ms=600_000)
+    assert graded(as_urgent, "now", 3000).state == "shelved"
+
+
 def test_what_was_urgent_stays_so_until_it_ends() -> None:
     """A weaker sign later takes no urgency back; after the end the next one has its own."""
     alarm = raised()

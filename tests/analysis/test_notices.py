@@ -6,7 +6,7 @@ from datetime import time
 import pytest
 
 from analysis.alarms import Alarm, Timing, act, advance
-from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due
+from analysis.notices import Notice, NoticeRules, Told, digest_due, notices_due, put_away_due
 from analysis.timebase import HOUR_MS, MINUTE_MS, parse_rfc3339
 
 NOON = parse_rfc3339("2026-01-15T12:00:00Z")
@@ -61,7 +61,19 @@ def test_return_is_told_once_to_whoever_was_told_of_the_fault() -> None:
     assert notice.reason == "returned"
     told += after([notice], NOON + HOUR_MS)
     assert notices_due([gone], told, NOON + 2 * HOUR_MS, rules=RULES) == []
-    assert notices_due([gone], [], NOON + HOUR_MS, rules=RULES) == []
+    mild = replace(gone, urgency="soon")
+    assert notices_due([mild], [], NOON + HOUR_MS, rules=RULES) == []
+
+
+def test_urgent_that_nobody_could_be_told_of_is_told_when_it_is_over() -> None:
+    """The mains were out and the router with them: the night's cut is told once it answers."""
+    cut = raised("supply_lost", "now", NIGHT)
+    over = replace(cut, state="returned", is_present=False, since_ms=NIGHT + HOUR_MS)
+    stalled = replace(over, fault="stall", raised_ms=NIGHT + MINUTE_MS)
+    (notice,) = notices_due([over, stalled], [], NIGHT + 2 * HOUR_MS, rules=RULES)
+    assert (notice.reason, [a.fault for a in notice.alarms]) == ("returned", ["supply_lost"])
+    told = after([notice], NIGHT + 2 * HOUR_MS)
+    assert notices_due([over, stalled], told, NIGHT + 3 * HOUR_MS, rules=RULES) == []
 
 
 def test_raised_again_is_told_again() -> None:
@@ -81,7 +93,7 @@ def test_power_cut_is_one_message() -> None:
     ]
     (notice,) = notices_due([cut, *rest], [], NOON + 30 * MINUTE_MS, rules=RULES)
     assert [a.fault for a in notice.alarms] == ["supply_lost"]
-    ended = replace(cut, state="returned", is_present=False)
+    ended = replace(cut, state="normal", is_present=False)
     lasting = notices_due([ended, rest[0]], [], NOON + 3 * HOUR_MS, rules=RULES)
     assert [a.fault for n in lasting for a in n.alarms] == ["stall"]
 
@@ -98,11 +110,23 @@ def test_alarms_of_one_plant_come_together() -> None:
     assert notice.urgency == "now"
 
 
-def test_flood_is_one_notice() -> None:
-    """Forty plants at once are one notice, not forty."""
-    alarms = [raised("stall", "now", NOON, plant=f"p{i}") for i in range(40)]
-    (notice,) = notices_due(alarms, [], NOON, rules=RULES)
-    assert len(notice.alarms) == 40
+def test_while_notices_pile_up_only_what_is_urgent_goes_out() -> None:
+    """Thirty sensors drop out one after the other: six notices, then one for the rest."""
+    told: list[Told] = []
+    sent = []
+    alarms: list[Alarm] = []
+    for n in range(30):
+        moment = NOON + n * MINUTE_MS // 4
+        alarms.append(replace(raised("channel_silent", "soon", moment), subject=f"sensor-{n}"))
+        notices = notices_due(alarms, told, moment, rules=RULES)
+        sent += [len(notice.alarms) for notice in notices]
+        told += after(notices, moment)
+    assert sent == [1] * 6
+    stall = raised("stall", "now", NOON + 8 * MINUTE_MS)
+    (urgent,) = notices_due([stall], told, NOON + 8 * MINUTE_MS, rules=RULES)
+    assert [a.fault for a in urgent.alarms] == ["stall"]
+    (rest,) = notices_due(alarms, told, NOON + 12 * MINUTE_MS, rules=RULES)
+    assert len(rest.alarms) == 24
 
 
 def test_shelved_and_out_of_service_say_nothing() -> None:
@@ -159,3 +183,30 @@ def test_power_cut_that_is_put_away_explains_nothing() -> None:
     cut = replace(raised("supply_lost", "now", NOON), state="out_of_service")
     (notice,) = notices_due([cut, raised("stall", "now", NOON)], [], NOON, rules=RULES)
     assert [a.fault for a in notice.alarms] == ["stall"]
+
+
+def test_sensors_that_fall_silent_during_a_long_power_cut_are_part_of_it() -> None:
+    """Silence is told after hours, long after the cut: while it lasts that is no second message."""
+    cut = raised("supply_lost", "now", NOON)
+    silent = raised("channel_silent", "soon", NOON + 7 * HOUR_MS)
+    told = after(notices_due([cut], [], NOON, rules=RULES), NOON)
+    known = replace(cut, state="acknowledged")
+    assert notices_due([known, silent], told, NOON + 7 * HOUR_MS, rules=RULES) == []
+    dry = raised("dry_run", "now", NOON + 7 * HOUR_MS)
+    (notice,) = notices_due([known, dry], told, NOON + 7 * HOUR_MS, rules=RULES)
+    assert [a.fault for a in notice.alarms] == ["dry_run"]
+
+
+def test_part_left_out_of_service_is_brought_to_mind() -> None:
+    """Work ended weeks ago and nobody put the pump back: the morning after, then once a week."""
+    out = replace(raised("stall", "now", NOON), state="out_of_service", since_ms=NOON)
+    day = 24 * HOUR_MS
+    last, told_on = None, []
+    for hour in range(24 * 17):
+        moment = NOON + hour * HOUR_MS
+        if notice := put_away_due([out], last, moment, rules=RULES):
+            assert notice.reason == "put_away"
+            last = moment
+            told_on.append(round((moment - NOON) / day))
+    assert told_on == [1, 8, 15]
+    assert put_away_due([raised("stall", "now", NOON)], None, NOON + day, rules=RULES) is None

@@ -29,7 +29,7 @@ from analysis.rehearsal.telling import true_negatives
 from analysis.rehearsal.truth import TrueNegative, TrueSwap, Truth
 from analysis.rehearsal.year import YEAR_DAYS, pump_kwh
 from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms, to_ms
-from collector.logfile import write_log
+from collector.logwriting import write_log
 from collector.rehearsal_files import FAST_LOG_FILE, TRUTH_FILE, plant_toml
 
 SWAP = "swap"

@@ -14,7 +14,8 @@ from analysis.plant import Channel
 from analysis.readings import Readings
 from analysis.timebase import EARLIEST_MS
 from collector.errors import LogFileError
-from collector.logfile import BadRow, Report, load_log, write_log
+from collector.logfile import BadRow, Report, load_log
+from collector.logwriting import write_log
 
 POWER = Channel(id="heating.power", of="heating", quantity="power", unit="kW")
 FLOW = Channel(id="boiler.flow", of="boiler", quantity="temperature", unit="Cel", place="flow")

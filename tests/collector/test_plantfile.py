@@ -6,7 +6,7 @@ import pytest
 
 from analysis.plant import PumpPlate
 from collector.errors import FormError
-from collector.plantfile import load_plant, load_plants, quoted
+from collector.plantfile import load_plant, load_plants, load_sound_plants, quoted
 
 FULL = """\
 [plant]
@@ -166,6 +166,18 @@ def test_folder_of_plants(tmp_path: Path) -> None:
     write(tmp_path / "c.toml", FULL)
     with pytest.raises(FormError, match="another file has a plant of this name"):
         load_plants(tmp_path)
+
+
+def test_typo_in_one_file_leaves_the_others_usable(tmp_path: Path) -> None:
+    """What is sound of a folder is there, what is not is named with file, line and remedy."""
+    write(tmp_path / "a.toml", FULL)
+    write(tmp_path / "b.toml", FULL.replace("Quay House", "Mill").replace("timezone", "timezon"))
+    plants, problems = load_sound_plants(tmp_path)
+    assert [p.name for p in plants] == ["Quay House"]
+    assert any(str(tmp_path / "b.toml") in one and "timezon" in one for one in problems)
+    (tmp_path / "a.toml").unlink()
+    with pytest.raises(FormError, match="timezon"):
+        load_sound_plants(tmp_path)
 
 
 def test_quoted_text_reads_back() -> None:

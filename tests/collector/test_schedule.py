@@ -26,7 +26,7 @@ def test_watch_goes_on_while_the_nightly_work_lasts(tmp_path: Path) -> None:
         night_ends.wait(30)
 
     jobs = (
-        Job("results", work_all_night, 600, is_daily=True),
+        Job("results", work_all_night, 600, is_daily=True, lane="nights"),
         Job("watch", lambda _site, now: watched.append(now), 0.05),
     )
     with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:

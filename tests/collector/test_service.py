@@ -10,9 +10,11 @@ import pytest
 
 from collecting import FLOW, PLANT, publish
 from collector.errors import StoreUnavailableError
+from collector.notify import tell
 from collector.service import Service, strangers
 from collector.settings import BrokerSettings, Settings
 from collector.site import Site
+from collector.store import clock_ms
 from servers import answers, free_port, program, wait_for
 
 
@@ -44,6 +46,26 @@ def test_renamed_plant_is_told_of_the_readings_it_left_behind(tmp_path: Path) ->
         (told,) = [e.words for e in service.site.journal.events() if e.what == "strangers"]
     assert "readings of plant 'quay' that no plant file names now (boiler.flow)" in told
     assert strangers([FLOW], [PLANT]) == {}
+
+
+def test_plant_file_left_out_is_told_in_journal_and_notice(tmp_path: Path) -> None:
+    """A typo in one of many files: the event names it, and its readings are no strangers."""
+    program("mosquitto")
+    settings = Settings(broker=BrokerSettings(port=free_port()), folder=tmp_path)
+    with closing(Site.open([PLANT], settings)) as site:
+        site.store.write([("mill/boiler.flow", 1_768_446_000_000, 47.5)])
+    problem = "plants/mill.toml:3: [plant], key 'timezon': is unknown"
+    with Service([PLANT], settings, jobs=(), left_out=[problem]) as service:
+        tell(service.site, clock_ms())
+        events = service.site.journal.events()
+    (told,) = [e.words for e in events if e.what == "left_out"]
+    assert problem in told
+    assert [e.words for e in events if e.what == "own"] == ["Stokehold leaves a plant out"]
+    assert not any(e.what == "strangers" for e in events)
+    with Service([PLANT], settings, jobs=()) as service:
+        tell(service.site, clock_ms())
+        newest = next(e.words for e in service.site.journal.events() if e.what == "own")
+    assert newest == "Stokehold watches every plant again"
 
 
 def test_embedded_broker_that_dies_is_started_again(tmp_path: Path) -> None:

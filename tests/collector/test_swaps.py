@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from PIL import Image
 
 from analysis.plant import PumpPlate
 from analysis.swaps import PumpCard, SettingPower, StepDone, SwapRecord, with_recorded
@@ -91,7 +92,7 @@ def test_backup_and_restore_keep_records_and_photos(tmp_path: Path) -> None:
     plant = here.folder / "plant.toml"
     plant.write_text("[plant]\n")
     picture = tmp_path / "plate.jpg"
-    picture.write_bytes(b"\xff\xd8 plate")
+    Image.new("RGB", (8, 6), "grey").save(picture)
     with closing(open_journal(here)) as journal:
         book = SwapBook(journal.engine, photo_folder(here.at(here.store.path)))
         kept = book.start(RECORD)

@@ -10,7 +10,7 @@ import pytest
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, parse_rfc3339
 from collector.jobs import nightly_results
-from collector.logfile import write_log
+from collector.logwriting import write_log
 from collector.plantfile import load_plants
 from collector.settings import load_settings
 from collector.site import Site

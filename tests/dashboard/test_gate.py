@@ -86,3 +86,31 @@ def test_nothing_foreign_may_be_loaded(tmp_path: Path) -> None:
     assert b"https://" not in answer.data
     assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
     assert b'lang="en"' in answer.data
+
+
+@pytest.mark.parametrize(
+    "host",
+    ["127.0.0.1:8050", "[::1]:8050", "192.168.1.7", "localhost:8050", "cellar-box",
+     "cellar-box.local", "Heat.Example.org:8443"],
+)  # fmt: skip
+def test_pages_answer_by_names_of_the_house(tmp_path: Path, host: str) -> None:
+    """Addresses, names of one word, names that exist in houses only, and those of the settings."""
+    web = client(tmp_path, WebSettings(names=("heat.example.org",)))
+    assert web.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("host", ["rebound.example.com", "127.0.0.1.example.com:8050", "a]b"])
+def test_page_of_elsewhere_cannot_pass_for_ours(tmp_path: Path, host: str) -> None:
+    """A name of the public net that was pointed to this box is refused; 421, RFC 9110 15.5.20."""
+    web = client(tmp_path)
+    for path in PATHS:
+        assert web.get(path, headers={"Host": host}).status_code in (400, 421)
+    refused = web.post("/_dash-update-component", json={}, headers={"Host": host})
+    assert refused.status_code in (400, 421)
+
+
+def test_with_a_password_any_name_will_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A browser gives the password to the name it was given for only."""
+    monkeypatch.setenv(WEB_PASSWORD, "söt water")
+    headers = basic("söt water") | {"Host": "heat.example.org"}
+    assert client(tmp_path).get("/", headers=headers).status_code == 200

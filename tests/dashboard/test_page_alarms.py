@@ -1,6 +1,7 @@
 """The alarm page: sorted by urgency, honest about age; what a person does is journalled."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
 from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import clock_ms
-from dashboard.pages.alarms import urgency_then_time
+from dashboard.cards import urgency_then_time
 from houses import PLANT, lay_in, served
 
 
@@ -126,3 +127,40 @@ def test_sorted_by_urgency_then_newest_first() -> None:
     ]
     order = [(a.urgency, a.since_ms // DAY_MS) for a in sorted(alarms, key=urgency_then_time)]
     assert order == [("now", 7), ("now", 1), ("soon", 5), ("note", 9)]
+
+
+def test_no_alarm_while_nobody_watches_is_no_all_clear(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """The watch has stood still for an hour: the page says so instead of that nothing waits."""
+    site, url = house
+    now = lay_in(site)
+    browser_page.goto(f"{url}/alarms")
+    expect(browser_page.locator("#page")).to_contain_text("No alarm waits for anybody.")
+    expect(browser_page.locator("#top")).to_contain_text("(Europe/Dublin)")
+    site.journal.save_result(PLANT.key, "watch", now - HOUR_MS, {"cannot_judge": []})
+    expect(browser_page.locator(".empty").first).to_contain_text("this is no all-clear")
+    expect(browser_page.locator(".banner.now")).to_contain_text("and not since")
+
+
+def test_alarm_that_is_over_does_not_ask_to_act_now(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """Returned but unacknowledged: it is said to be over, from when to when, below what lasts."""
+    site, url = house
+    now = lay_in(site)
+    lasting = stall(now)
+    over = StandingAlarm(
+        replace(lasting.alarm, subject="charging", state="returned", since_ms=now, raised_ms=now),
+        lasting.finding,
+    )
+    site.journal.save_alarms([lasting, over])
+    browser_page.goto(f"{url}/alarms")
+    cards = browser_page.locator(".card")
+    expect(cards.nth(0)).to_contain_text("act now")
+    expect(cards.nth(1)).to_contain_text("over")
+    expect(cards.nth(1)).not_to_contain_text("act now")
+    expect(cards.nth(1)).to_contain_text(" to ")
+    browser_page.goto(f"{url}/")
+    expect(browser_page.locator(".banner.now")).to_have_count(1)
+    expect(browser_page.locator(".banner.note")).to_contain_text("returned to normal")

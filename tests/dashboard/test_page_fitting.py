@@ -1,6 +1,8 @@
 """The fitting page: a person ticks the list off at the pump, and reads what the days say."""
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from analysis.checklist import STEPS
 from analysis.commissioning import MISTAKES, CommissioningReport, FittingCheck
 from analysis.finding import Evidence
 from analysis.judge_fitting import Judged
+from analysis.plant import PumpPlate, Swap
 from analysis.timebase import DAY_MS
 from collector.site import Site
 from collector.store import clock_ms
@@ -45,6 +48,20 @@ def test_the_list_is_stepped_through_on_a_phone(
     record = swap_book(site.settings, site.journal).open_record(PLANT.key, "heating")
     assert record.steps["before"].words == "cold week, III"
     assert browser_page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_exchange_that_stands_in_the_plant_file_only_is_named(
+    tmp_path: Path, browser_page: Page
+) -> None:
+    """No list was kept of it, but it is known: the page must not deny it."""
+    plate = PumpPlate(drive="electronic")
+    at = datetime(2026, 3, 14, 10, 30, tzinfo=UTC)
+    plant = replace(PLANT, swaps=(Swap(pump="heating", time=at, old=plate, new=plate),))
+    with served(tmp_path, (plant,)) as (_, url):
+        browser_page.goto(f"{url}/swap/fitting?id=heating")
+        expect(browser_page.locator("#page")).to_contain_text("14 Mar 10:30, as the plant file")
+        browser_page.goto(f"{url}/swap/fitting?id=charging")
+        expect(browser_page.locator("#page")).to_contain_text("No exchange of Charging is recorded")
 
 
 def test_what_must_come_first_is_kept(house: tuple[Site, str]) -> None:

@@ -72,6 +72,18 @@ def test_alarm_stands_on_top_and_shelved_is_counted(
     expect(browser_page.locator(".banner.quiet")).to_contain_text("1 alarm shelved")
 
 
+def test_what_keeps_alarms_from_people_stands_on_top(tmp_path: Path, browser_page: Page) -> None:
+    """No all-clear hides an address that nothing reaches, or a plant file left out."""
+    left_out = ("plants/mill.toml:3: [plant]: is unknown",)
+    with served(tmp_path, left_out=left_out) as (site, url):
+        now = lay_in(site)
+        site.live.unreached["notification address number 2"] = now - 3_600_000
+        browser_page.goto(url)
+        banners = browser_page.locator(".banner.now")
+        expect(banners.nth(0)).to_contain_text(f"A plant file is left out: {left_out[0]}")
+        expect(banners.nth(1)).to_contain_text("No notice reaches notification address number 2")
+
+
 def test_text_of_a_plant_file_is_never_taken_for_code(tmp_path: Path, browser_page: Page) -> None:
     """A name with angle brackets stays a name, in frame and drawing."""
     plant = replace(PLANT, name='<img src=x onerror="window.broken=1">')

@@ -15,6 +15,7 @@ from analysis.mode import Advice
 from analysis.plant import Plant, PumpPlate, Swap
 from analysis.pumpsheet import pump_sheet
 from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms
+from collector.deeds import Act, act_on_part
 from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import StoreRecord
@@ -119,6 +120,54 @@ def test_acknowledging_and_writing_down_beside_the_pump(
     browser_page.get_by_role("button", name="Write down").click()
     expect(browser_page.locator(".card", has_text="Listened: it hums")).to_be_visible()
     assert site.journal.logbook(PLANT.key)[0].subject == "charging"
+
+
+def test_state_follows_while_the_page_stays_open(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """A page left open overnight must not go on saying that all is well."""
+    site, url = house
+    now = lay_in(site)
+    browser_page.goto(f"{url}/pump?id=charging")
+    expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
+    alarm = Alarm(
+        plant=PLANT.key, subject="charging", fault="stall", urgency="now",
+        state="unacknowledged", since_ms=now, raised_ms=now, is_present=True,
+    )  # fmt: skip
+    site.journal.save_alarms([StandingAlarm(alarm, None)])
+    expect(browser_page.locator(".lead")).to_contain_text("Alarm: Pump does not run")
+    expect(browser_page.locator("nav .badge")).to_have_text("1")
+    site.journal.save_result(PLANT.key, "watch", now - HOUR_MS, {"cannot_judge": []})
+    expect(browser_page.locator(".banner.now")).to_contain_text("judged 1 h ago, and not since")
+    expect(browser_page.locator(".lead")).to_contain_text("not watched just now")
+
+
+def test_pump_out_of_service_is_no_list_of_alarms(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """All its alarms are put away: the page says that, and none of them as if it stood."""
+    site, url = house
+    now = lay_in(site)
+    act_on_part(site, PLANT, "charging", Act("take_out"), now)
+    browser_page.goto(f"{url}/pump?id=charging")
+    lead = browser_page.locator(".lead")
+    expect(lead).to_contain_text("Out of service: nothing of it is told to anybody")
+    expect(lead).not_to_contain_text("Alarm:")
+    expect(browser_page.locator(".card.now")).to_have_count(0)
+    expect(browser_page.get_by_role("button", name="Put back into service").first).to_be_visible()
+
+
+def test_band_of_a_narrow_sign_can_be_seen(house: tuple[Site, str], browser_page: Page) -> None:
+    """Some hundredths of a watt about 48 W: from zero the band would be a hair."""
+    site, url = house
+    now = lay_in(site, days=12)
+    work_out(site, now, 12)
+    browser_page.goto(f"{url}/pump?id=charging")
+    band = browser_page.locator(".shapelayer path").first
+    expect(band).to_be_attached()
+    box = band.bounding_box()
+    assert box is not None
+    assert box["height"] > 5
 
 
 def test_past_findings_and_what_cannot_be_judged(

@@ -43,6 +43,12 @@ def test_a_trial_from_the_phone(house: tuple[Site, str], browser_page: Page) -> 
     site, url = house
     browser_page.set_viewport_size({"width": 390, "height": 844})
     browser_page.goto(f"{url}/swap/trial?id=heating")
+    for danger in (
+        "touch the knob only",
+        "Pull only a plug made for it",
+        "Only with the burner off",
+    ):
+        expect(browser_page.locator("#page")).to_contain_text(danger)
     browser_page.get_by_label("Settings as the knob names them").fill("II")
     browser_page.get_by_label("Setting it is left at").fill("II")
     browser_page.get_by_role("button", name="Begin a trial").click()

@@ -13,7 +13,7 @@ from PIL import Image
 
 from analysis.readings import Readings
 from analysis.timebase import parse_rfc3339
-from collector.logfile import write_log
+from collector.logwriting import write_log
 from collector.plantfile import load_plants
 from dashboard.cli import main
 from dashboard.report.blocks import photo

@@ -2,9 +2,11 @@
 
 import io
 import json
+from io import BytesIO
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from analysis.checklist import STEPS
 from dashboard.cli import main
@@ -49,7 +51,7 @@ def test_cards_powers_and_photos_are_kept(
     """The old pump's card begins with the plant file's words; a changed photo is told."""
     assert main(["swap", "start", *HEATING, *where, "--who", "fitter", "--claim", "420"]) == 0
     picture = tmp_path / "old plate.jpg"
-    picture.write_bytes(b"\xff\xd8 plate")
+    Image.new("RGB", (8, 6), "grey").save(picture)
     new = ["--new", "drive=electronic", "length=180", "thread=G 1 1/2", "index=0.18", "most=40"]
     assert main(["swap", "record", *HEATING, *where, *new, "--photo", str(picture)]) == 0
     watts = ["--watts", "old:III=64.2", "new:pp low=6.1..5.8..6.4"]
@@ -153,3 +155,27 @@ def test_every_step_can_be_reached_and_dangers_are_named() -> None:
         assert danger in cautions[name]
     trades = [step.who for step in STEPS if step.name in ("dead", "wires", "filled", "powered")]
     assert all("licensed trade" in who for who in trades)
+
+
+def test_only_pictures_of_a_bounded_size_are_kept_as_photos(
+    where: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever lies in the folder goes into every backup: a wrong file is refused, nothing kept."""
+    main(["swap", "start", *HEATING, *where])
+    wrong = tmp_path / "secrets.jpg"
+    wrong.write_text("not a picture")
+    cut_off = tmp_path / "cut.png"
+    whole = BytesIO()
+    Image.new("RGB", (64, 64), "grey").save(whole, "PNG")
+    cut_off.write_bytes(whole.getvalue()[:40])
+    large = tmp_path / "large.jpg"
+    with large.open("wb") as file:
+        file.truncate(31 << 20)
+    for path, remedy in ((wrong, "save it as JPEG"), (cut_off, "JPEG"), (large, "save it smaller")):
+        capsys.readouterr()
+        asked = ["swap", "record", *HEATING, *where, "--mode", "II", "--photo", str(path)]
+        assert main(asked) == 2
+        assert remedy in capsys.readouterr().err
+    document = shown(where, capsys)
+    assert (document["photos"], document["mode"]) == ([], "")
+    assert not (tmp_path / "stokehold.photos").exists()
