@@ -7,14 +7,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from analysis.estimate import plain
-from analysis.hours import (
-    SETTLED_MIN,
-    Hours,
-    flow_share,
-    normalised_w,
-)
+from analysis.hours import Hours, normalised_w
 from analysis.levels import BoolArray
-from analysis.lingering import lingers_of
+from analysis.lingering import SETTLED_MIN, flow_share, lingers_of
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
 from analysis.timebase import HOUR_MS

@@ -372,8 +372,13 @@ def _is_of_pump(hours: Hours, known: IntArray, k: int, change: float) -> bool:
         return False
     sag = _median(hours.factor[after]) - _median(hours.factor[before])
     stir = _median(hours.restless[after])
-    flow = abs(_median(hours.share[after]) - _median(hours.share[before]))
-    return sag < _SAG or flow > _FLOW or stir > max(_STIR, 2.0 * _median(hours.restless[before]))
+    # Less water raises the share, and a capacitor motor takes less with it: never the other way.
+    share = _median(hours.share[after])
+    flow = -np.sign(change) * (share - _median(hours.share[before]))
+    is_of_water = flow > _FLOW or share < 0.0
+    return bool(
+        sag < _SAG or is_of_water or stir > max(_STIR, 2.0 * _median(hours.restless[before]))
+    )
 
 
 def is_of_valves(hours: Hours, at_ms: int) -> bool:

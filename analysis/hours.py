@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.lingering import flow_share, lingers_of
 from analysis.minutes import Minutes
 from analysis.plant import Drive
 from analysis.readings import FloatArray, IntArray
@@ -12,10 +13,6 @@ MAINS_V = 230.0
 INDUCTION_EXPONENT = 1.65
 """Power of a capacitor motor grows with about this power of the voltage, 1.43 to 1.80 over
 an ensemble of motors (a model, no measurement)."""
-SETTLED_MIN = 10
-"""Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
-WARM_K = 8.0
-"""Least excess of flow over room that tells anything of the water's flow [K]."""
 _EXPONENT_SPREAD = 0.12
 _LAG = 12
 
@@ -67,7 +64,9 @@ class Hours:
     `level_w` is the mean of the middle half of settled power, normalised to 230 V; `restless` how
     far one minute differs from the next, as a share of the level; `factor` the mean
     power factor while running; `share` the mean difference of flow and return over the
-    flow's excess above the room, while running with warm pipes.
+    flow's excess above the room, while running with warm pipes. `lingers` is the mean of
+    the loop's transfer units (`lingering.lingers_of`) over the minutes that tell them, `fed_w` the
+    power in them.
     """
 
     start_ms: IntArray
@@ -76,6 +75,8 @@ class Hours:
     run_min: FloatArray
     factor: FloatArray
     share: FloatArray
+    lingers: FloatArray
+    fed_w: FloatArray
 
 
 def hours_of(minutes: Minutes, exponent: float) -> Hours:
@@ -88,6 +89,8 @@ def hours_of(minutes: Minutes, exponent: float) -> Hours:
     step = np.append(step, [np.nan])[:whole].reshape(-1, 60)
     factor = np.where(minutes.on & (minutes.factor > 0.05), minutes.factor, np.nan)
     factor = factor[:whole].reshape(-1, 60)
+    lingers = lingers_of(minutes)
+    fed = np.where(np.isfinite(lingers), normal, np.nan)
     return Hours(
         start_ms=minutes.time_ms[:whole:60],
         level_w=level,
@@ -95,27 +98,9 @@ def hours_of(minutes: Minutes, exponent: float) -> Hours:
         run_min=minutes.on[:whole].reshape(-1, 60).sum(axis=1).astype(np.float64),
         factor=_row_mean(factor, least=15),
         share=_row_mean(flow_share(minutes)[:whole].reshape(-1, 60), least=15),
+        lingers=_row_mean(lingers[:whole].reshape(-1, 60), least=15),
+        fed_w=_row_mean(fed[:whole].reshape(-1, 60), least=15),
     )
-
-
-def flow_share(minutes: Minutes, warm_k: float = WARM_K) -> FloatArray:
-    """Difference of flow and return over the flow's excess above the room, minute by minute.
-
-    It rises as less water flows. NaN at rest, within `SETTLED_MIN` of a start, and where neither
-    pipe is warmer than the room by `warm_k`; a room that is not measured is taken at 20 degrees.
-    """
-    room_c = room_or_usual(minutes)
-    hottest = np.fmax(minutes.flow_c, minutes.return_c)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        told = minutes.on & (minutes.run_min >= SETTLED_MIN) & (hottest - room_c > warm_k)
-        return np.where(
-            told, (minutes.flow_c - minutes.return_c) / (minutes.flow_c - room_c), np.nan
-        )
-
-
-def room_or_usual(minutes: Minutes) -> FloatArray:
-    """Temperature of the room, 20 degrees where it is not known [Cel]."""
-    return np.where(np.isfinite(minutes.room_c), minutes.room_c, 20.0)
 
 
 def normalised_w(minutes: Minutes, exponent: float) -> FloatArray:

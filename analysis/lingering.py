@@ -2,11 +2,14 @@
 
 import numpy as np
 
-from analysis.hours import flow_share, room_or_usual
 from analysis.levels import BoolArray
 from analysis.minutes import Minutes
 from analysis.readings import FloatArray
 
+SETTLED_MIN = 10
+"""Minutes after which a run counts as settled: pipes are flushed, the pump has found its point."""
+WARM_K = 8.0
+"""Least excess of flow over room that tells anything of the water's flow [K]."""
 _HEAT_MIN = 15
 _LUKEWARM_K = 4.0
 _EVEN_K, _SELDOM = 0.3, 0.1
@@ -47,3 +50,23 @@ def _heat_comes(minutes: Minutes, runs: BoolArray) -> BoolArray:
     fired = np.convolve(np.nan_to_num(minutes.fires), np.ones(_HEAT_MIN))[: len(runs)] > 0
     seldom = (runs & kept & fired).sum() < _SELDOM * runs.sum()
     return kept & (fired | even) if seldom else kept & fired
+
+
+def flow_share(minutes: Minutes, warm_k: float = WARM_K) -> FloatArray:
+    """Difference of flow and return over the flow's excess above the room, minute by minute.
+
+    It rises as less water flows. NaN at rest, within `SETTLED_MIN` of a start, and where neither
+    pipe is warmer than the room by `warm_k`; a room that is not measured is taken at 20 degrees.
+    """
+    room_c = room_or_usual(minutes)
+    hottest = np.fmax(minutes.flow_c, minutes.return_c)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        told = minutes.on & (minutes.run_min >= SETTLED_MIN) & (hottest - room_c > warm_k)
+        return np.where(
+            told, (minutes.flow_c - minutes.return_c) / (minutes.flow_c - room_c), np.nan
+        )
+
+
+def room_or_usual(minutes: Minutes) -> FloatArray:
+    """Temperature of the room, 20 degrees where it is not known [Cel]."""
+    return np.where(np.isfinite(minutes.room_c), minutes.room_c, 20.0)

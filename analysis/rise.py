@@ -162,7 +162,7 @@ def _second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, Flo
     strength = np.where(slowly, np.nan_to_num(strength), 0.0)
     with np.errstate(invalid="ignore"):
         quiet = ~(unrest_ratio(history, trend) > RESTLESS)
-    lingers = quiet & (_water_lingers(history, epoch)[trend.rows] > _LEAN)
+    lingers = quiet & (water_lingers(history, epoch)[trend.rows] > _LEAN)
     lingers |= is_quiet_rise(history, epoch, trend)
     drag[trend.rows] = np.where(lingers, 0.0, strength)
     sludge[trend.rows] = np.where(lingers, strength, 0.0)
@@ -189,7 +189,7 @@ def agreeing_fall(history: PumpHistory, epoch: Epoch) -> FloatArray:
     sums = cusum(np.clip(fall / sigma, -_MOST_SIGMA, _MOST_SIGMA), slack=1.0).up
     depth = running_median(fall, _MANY)
     strength = np.fmin(sums / (0.5 * _SUM), depth / (_DEEP_SIGMA * sigma))
-    strength = np.fmin(strength, _water_lingers(history, epoch)[rows] / 0.5)
+    strength = np.fmin(strength, water_lingers(history, epoch)[rows] / 0.5)
     with np.errstate(invalid="ignore"):
         restless = unrest_ratio(history, trend)[met] > RESTLESS
         sound = came_slowly(fall / (_DEEP_SIGMA * sigma)) & (depth < _MOST_FALL) & ~restless
@@ -202,7 +202,7 @@ def agreeing_fall(history: PumpHistory, epoch: Epoch) -> FloatArray:
     return found
 
 
-def _water_lingers(history: PumpHistory, epoch: Epoch) -> FloatArray:
+def water_lingers(history: PumpHistory, epoch: Epoch) -> FloatArray:
     """Strength of the signs of less water as last seen, one a row of the table; 0 before any."""
     found = np.zeros(len(history.days))
     trend = flow_trend(history, epoch)

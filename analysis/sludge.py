@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from analysis.falling import power_at_like_flow, steady_fall
 from analysis.finding import Evidence, Finding
 from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
@@ -60,6 +61,7 @@ def _sludge_strength(history: PumpHistory, epoch: Epoch, trend: Trend) -> FloatA
     """Strength of the signs of sludge, a second opinion heard."""
     other = second_opinion(history, epoch)[1][trend.rows]
     other = np.fmax(other, agreeing_fall(history, epoch)[trend.rows])
+    other = np.fmax(other, steady_fall(history, epoch)[trend.rows])
     other = np.fmax(other, quiet_rise(history, epoch)[trend.rows])
     return np.fmax(_plain_strength(history, epoch, trend), other)
 
@@ -119,6 +121,7 @@ def _sludge_finding(
     above = float(np.median(trend.above[inside][-5:]))
     rises = float(_electric_rise(history, epoch)[trend.rows][inside][-1])
     is_plain = bool(np.nanmax(_plain_strength(history, epoch, trend)[inside]) >= 1.0)
+    falls = _fall_evidence(situation, history, epoch, seen)
     evidence = [
         Evidence(
             channel_id(situation, "temperature", "return"),
@@ -128,6 +131,7 @@ def _sludge_finding(
             "1",
         ),
         *_spread_evidence(situation, history, trend, seen),
+        *falls,
         Evidence(
             channel_id(situation, "power"),
             "running power",
@@ -149,9 +153,31 @@ def _sludge_finding(
                 "the weather: compared at the same outdoor temperature"
                 if np.isfinite(days.outdoor_c[trend.learned]).all()
                 else "a turned knob: no sudden step of power",
+                *(("air: the power is as quiet as ever",) if falls else ()),
             ),
         ),
     )
+
+
+def _fall_evidence(
+    situation: Situation, history: PumpHistory, epoch: Epoch, seen: Seen
+) -> list[Evidence]:
+    """Power at the same flow of water and voltage, where it is that which fell."""
+    strength = steady_fall(history, epoch)[seen.raised : seen.last + 1]
+    trend = power_at_like_flow(history, epoch) if (strength >= 1.0).any() else None
+    if trend is None:
+        return []
+    inside = (trend.rows >= seen.begin) & (trend.rows <= seen.last)
+    usual = [float(np.exp(k * 2 * trend.spread)) for k in (-1, 1)]
+    return [
+        Evidence(
+            channel_id(situation, "power"),
+            "power at the same flow of water and mains voltage, against its first weeks",
+            float(np.exp(np.median(trend.above[inside][-WIDTH:]))),
+            f"{usual[0]:.4f} to {usual[1]:.4f}",
+            "1",
+        )
+    ]
 
 
 def _spread_evidence(

@@ -92,15 +92,20 @@ def flow_trend(history: PumpHistory, epoch: Epoch) -> Trend | None:
     inverse to the flow of water, whatever the heat. In warmer weather the valves throttle by no
     line: of days beyond what was met while learning nothing is said.
     """
-    outdoor = history.days.outdoor_c
-    learned = outdoor[baseline_rows(history, epoch)]
-    lingers = history.days.lingers
-    if len(learned) and np.isfinite(learned).all():
-        reach = max(_REACH * float(np.ptp(learned)), _ROUGH["outdoor_c"])
-        with np.errstate(invalid="ignore"):
-            met = (outdoor > learned.min() - reach) & (outdoor < learned.max() + reach)
-        lingers = np.where(met, lingers, np.nan)
+    met = met_weather(history, baseline_rows(history, epoch))
+    lingers = np.where(met, history.days.lingers, np.nan)
     return _trend(history, epoch, lingers, ("outdoor_c",), _FLOW_SPREAD)
+
+
+def met_weather(history: PumpHistory, learned: IntArray) -> BoolArray:
+    """Days about as warm as some that were learned; all where outdoors is not known then."""
+    outdoor = history.days.outdoor_c
+    known = outdoor[learned]
+    if not len(known) or not np.isfinite(known).all():
+        return np.ones(len(outdoor), bool)
+    reach = max(_REACH * float(np.ptp(known)), _ROUGH["outdoor_c"])
+    with np.errstate(invalid="ignore"):
+        return np.asarray((outdoor > known.min() - reach) & (outdoor < known.max() + reach))
 
 
 def _trend(
@@ -163,14 +168,14 @@ def _context(
 def _line(context: tuple[str, FloatArray], apart: FloatArray, learned: IntArray) -> FloatArray:
     """What a straight line over the context makes of each row, held near what was learned."""
     name, array = context
-    slope, centre = _slope(array[learned], apart[learned], _ROUGH[name])
+    slope, centre = slope_of(array[learned], apart[learned], _ROUGH[name])
     low, high = np.min(array[learned]), np.max(array[learned])
     reach = _REACH * (high - low)
     held = np.clip(array, low - reach, high + reach)
     return np.asarray(slope * (np.where(np.isfinite(held), held, centre) - centre))
 
 
-def _slope(context: FloatArray, value: FloatArray, rough: float) -> tuple[float, float]:
+def slope_of(context: FloatArray, value: FloatArray, rough: float) -> tuple[float, float]:
     """Slope and centre of a line that stays level where the context hardly varied."""
     centre = float(np.mean(context))
     apart = context - centre

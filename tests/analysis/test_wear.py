@@ -96,6 +96,15 @@ def test_valves_within_the_hour_are_no_other_plug() -> None:
     assert [e.why for e in history_of(pumping.situation()).epochs] == ["first readings"]
 
 
+def test_another_plug_on_the_day_of_a_cold_spell_is_a_plug() -> None:
+    """Four per cent less power with more water, the return 8 K warmer: a motor would take more."""
+    pumping = Pumping()
+    late = pumping.day(30.4) & (pumping.power > 0)
+    pumping.power = np.where(late, 0.96, 1.0) * pumping.power
+    pumping.back = pumping.back + np.where(late, 8.0, 0.0)
+    assert [e.why for e in history_of(pumping.situation()).epochs][1:] == ["another plug"]
+
+
 def test_a_falling_power_factor_is_the_capacitor() -> None:
     """Power factor 0.95 to 0.88 over three weeks, power hardly changed: capacitor, no bearing."""
     pumping = Pumping()
@@ -253,7 +262,7 @@ def test_spring_is_no_sludge(warms_k: float, told: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("falls", "cools_k", "told"), [(0.012, 1.8, 1), (0.012, 0.0, 0), (0.0, 1.8, 0), (0.2, 1.8, 0)]
+    ("falls", "cools_k", "told"), [(0.012, 1.8, 1), (0.001, 1.8, 0), (0.0, 1.8, 0), (0.2, 1.8, 0)]
 )
 def test_two_small_signs_that_agree_are_sludge(falls: float, cools_k: float, told: int) -> None:
     """A capacitor motor takes a per cent less and the water lingers a little: neither is enough."""
