@@ -1,6 +1,6 @@
 """One pump: its state in a sentence, setting, signs against what is usual, findings, logbook."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -35,6 +35,7 @@ from dashboard.pump_setting import bearing_section, setting_section
 from dashboard.watching import is_watched, own_troubles
 
 _LOOK_EVERY_MS = 5_000
+_FEW_DAYS = 5
 
 
 class _Sign(NamedTuple):
@@ -240,10 +241,16 @@ def sign_chart(view: View, sheet: dict[str, Any], column: str) -> Component:
         "connectgaps": False, "line": {"color": COLOURS[0], "width": 1.5}, "marker": {"size": 4},
     }  # fmt: skip
     look = chart_layout(190, yaxis=axis(sign.unit or None, range=_reach(sheet, column)))
-    look |= {"xaxis": axis(type="date"), "shapes": _bands(view, sheet, column)}
+    look |= {"xaxis": axis(**_days(days)), "shapes": _bands(view, sheet, column)}
     last = next((v for v in reversed(values) if v is not None), None)
     says = f"{sign.says}; last {words.amount(last, sign.unit or '1')}"
     return chart({"data": [line], "layout": look}, says)
+
+
+def _days(days: Sequence[str]) -> dict[str, Any]:
+    """The lying axis: days, with few words on it, so that they lie and leave the chart room."""
+    few = {"dtick": DAY_MS} if len(days) <= _FEW_DAYS else {"nticks": _FEW_DAYS}
+    return {"type": "date", "tickformat": "%-d %b", "tickangle": 0, **few}
 
 
 def _reach(sheet: dict[str, Any], column: str) -> list[float]:
