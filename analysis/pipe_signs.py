@@ -137,9 +137,9 @@ class PipeSigns(ElectricSigns):
     @cached_property
     def pushed(self) -> BoolArray:
         """Hot water reaches the loop's pipe within minutes: what tries to start does turn."""
-        pipe = self.one.flow_c
+        pipe, still = self.one.flow_c, lasting(lasting(self.runs) < 2)
         with np.errstate(invalid="ignore"):
-            came = (pipe - ago(pipe, 5) > _PUSHED_K) & self.close
+            came = (pipe - ago(pipe, 5) > _PUSHED_K) & self.close & (still > 5)
         return np.asarray(trailing(np.asarray(came), _FRESH_MIN) > 0)
 
     @cached_property
