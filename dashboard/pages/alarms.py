@@ -1,5 +1,6 @@
 """Alarms: what stands, how fresh its signs are, and what a person may do about it."""
 
+from collections.abc import Sequence
 from typing import Any, cast
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
@@ -137,6 +138,12 @@ def _button(alarm: Alarm, deed: Deed, label: str, *, hours: int = 0, kind: str =
     what = {"type": "deed", "deed": deed, "hours": hours}
     what |= {"plant": alarm.plant, "subject": alarm.subject, "fault": alarm.fault}
     return html.Button(label, id=what, className=kind)
+
+
+def alarm_cards(view: View, standing: Sequence[StandingAlarm]) -> list[Component]:
+    """Alarms of a part: those that stand as cards, those put away in short."""
+    cards = [alarm_card(view, one) for one in standing if is_loud(one.alarm)]
+    return cards + put_away_section(view, [one for one in standing if not is_loud(one.alarm)])
 
 
 # below

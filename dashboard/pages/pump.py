@@ -1,12 +1,11 @@
 """One pump: its state in a sentence, setting, signs against what is usual, findings, logbook."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.alarms import Alarm
 from analysis.plant import Pump
 from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
 from collector.site import Site
@@ -19,20 +18,19 @@ from dashboard.cards import (
     facts,
     fault_title,
     finding_card,
-    is_loud,
     part_tabs,
     section,
     table,
-    urgency_then_time,
 )
 from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View, view_still_there
-from dashboard.pages.alarms import alarm_card, put_away_section
+from dashboard.pages.alarms import alarm_cards
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 from dashboard.pump_setting import bearing_section, setting_section
-from dashboard.watching import is_watched, own_troubles
+from dashboard.standing import against, standing_of
+from dashboard.watching import own_troubles
 
 _LOOK_EVERY_MS = 5_000
 _FEW_DAYS = 5
@@ -108,7 +106,7 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
     sheet : dict or None
         Its document of the last night.
     """
-    parts = [presence(view).state(pump).words + ".", *_against(view, pump)]
+    parts = [presence(view).state(pump).words + ".", *against(view, standing_of(view, pump.id))]
     if sheet is None:
         parts.append("What is usual for it is worked out tonight, once its power is measured.")
     elif sheet["epochs"][-1]["is_learning"]:
@@ -119,37 +117,6 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
     if unknown := _unjudged(view, pump):
         parts.append(f"{words.count(len(unknown), 'fault')} cannot be judged, see below.")
     return " ".join(parts)
-
-
-def _against(view: View, pump: Pump) -> list[str]:
-    """What stands against a pump, what is over or put away, and whether anybody looks."""
-    alarms = [one.alarm for one in _standing(view, pump)]
-
-    def titles(chosen: Callable[[Alarm], bool]) -> str:
-        return "; ".join(dict.fromkeys(fault_title(a.fault) for a in alarms if chosen(a)))
-
-    told = []
-    if lasting := titles(lambda a: a.state in ("unacknowledged", "acknowledged")):
-        told.append(f"Alarm: {lasting}.")
-    if over := titles(lambda a: a.state == "returned"):
-        told.append(f"Over, but not acknowledged: {over}.")
-    if hushed := titles(lambda a: a.state == "shelved"):
-        told.append(f"Shelved, so told to nobody: {hushed}.")
-    if any(a.state == "out_of_service" for a in alarms):
-        told.append("Out of service: nothing of it is told to anybody until it is put back.")
-    if not is_watched(view):
-        told.append("It is not watched just now.")
-    return told or ["Nothing stands against it."]
-
-
-def _standing(view: View, pump: Pump) -> list[Any]:
-    own = {pump.id, *(channel.id for channel in view.plant.channels if channel.of == pump.id)}
-    of_pump = [
-        a
-        for a in view.site.journal.alarms(view.plant.key)
-        if a.alarm.subject in own and a.alarm.is_standing
-    ]
-    return sorted(of_pump, key=lambda a: urgency_then_time(a.alarm))
 
 
 def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
@@ -345,9 +312,7 @@ def _not_judged(view: View, pump: Pump) -> Component:
 
 def _beside(view: View, pump: Pump) -> Component:
     """What stands, to be acknowledged or shelved, and the logbook."""
-    standing = _standing(view, pump)
-    cards = [alarm_card(view, a) for a in standing if is_loud(a.alarm)]
-    cards += put_away_section(view, [a for a in standing if not is_loud(a.alarm)])
+    cards = alarm_cards(view, standing_of(view, pump.id))
     return beside(view, pump.id, "Alarms", cards, "No alarm of this pump stands.")
 
 
