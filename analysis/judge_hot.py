@@ -8,6 +8,7 @@ import numpy as np
 from analysis.finding import Evidence, Finding
 from analysis.grid import ago, lasting, spans_of, trailing
 from analysis.levels import BoolArray, Runs, runs_above
+from analysis.mind import STALL
 from analysis.plant import Channel
 from analysis.pump_signs import Signs
 from analysis.readings import Readings, hold_limit_ms, holds, value_at
@@ -32,6 +33,7 @@ _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
 _ALONE_MIN, _ALONE_K, _OTHER_K = 6, 2.0, 0.5
 """A kilogram of iron takes 8 W to warm by a kelvin a minute; a pump at rest takes 3 at most."""
+_BY_WATER = 0.3
 _WARM_C = 45.0
 """No body that a hand can rest on overheats (common practice, no source)."""
 _OVERLOAD, _OVERLOAD_MIN = 1.25, 5
@@ -129,10 +131,14 @@ def hot_minutes(signs: Signs) -> BoolArray:
         most = min(most, max(1.05 * rated[1], 1.15 * (levels.high_w or 0.0)))
     greedy = signs.high | (signs.runs & (signs.power_w > most))
     with np.errstate(invalid="ignore"):
-        body = signs.one.body_c
-        # Beside water that cools faster than iron, a body seems to warm.
+        body, water = signs.one.body_c, signs.one.water_c
+        # Beside water that cools faster than iron, a body seems to warm; one that is colder than
+        # water that comes up is warmed by it.
         rises = [
-            (over - ago(over, k) > _RISE_K) & (body - ago(body, k) > _OWN_K) for k in _RISE_MIN
+            (over - ago(over, k) > _RISE_K)
+            & (body - ago(body, k) > _OWN_K)
+            & ~((over < 0.0) & (water - ago(water, k) > _BY_WATER * (body - ago(body, k))))
+            for k in _RISE_MIN
         ]
         warms = np.logical_or.reduce(rises) & (over > usual - 15.0)
         beyond = over > usual + _BEYOND_K
@@ -222,10 +228,15 @@ def _hot_pumps(seen: Watched, pump: str, situation: Situation) -> Iterator[Findi
         still[stage.rows] = (above > (signs.usual.body_over_k or 99.0) + 1.5)[own]
     lasts = _lasting_on(hot | over, trailing(still | over, _END_MIN) > 0)
     start_ms = seen.minutes.start_ms
-    raises = [int(start_ms[s.raised]) for s in seen.spells_of(pump) if s.wakes is not None]
+    told = [s for s in seen.spells_of(pump) if s.wakes is not None]
+    raises = [int(start_ms[s.raised]) for s in told]
     power = situation.plant.first(pump, "power")
     for span in spans_of(lasts, start_ms):
-        if power is not None and not hot[np.searchsorted(start_ms, span.start_ms)]:
+        row = int(np.searchsorted(start_ms, span.start_ms))
+        if any(s.cause == STALL and s.raised <= row < (s.end or len(hot)) for s in told):
+            # A seized motor heats: who was woken for it needs no second alarm of the same pump.
+            continue
+        if power is not None and not hot[row]:
             yield _overload_finding(seen, pump, span, power)
             continue
         stands = any(-30 <= (r - span.start_ms) / MINUTE_MS <= 30 for r in raises)

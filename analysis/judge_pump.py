@@ -76,15 +76,15 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
         # It wakes nobody for a rest from which the pump came back by itself on days before.
         now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed & ~habit
-    now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
-    now |= (lasting(signs.high) >= 20) & signs.is_induction & signs.sinks
+    now |= (lasting(signs.locks) >= 4) & signs.is_induction & signs.stands
+    now |= (lasting(signs.locks) >= 20) & signs.is_induction & signs.sinks
     soon = np.zeros(len(now), bool)
     known = habit & (signs.usual.rest_days > _TOLD_REST_DAYS)
     if signs.has_pipe:
         soon |= (missing >= 45) & ~known
     else:
         now |= signs.sags
-        soon |= ((missing >= 20) & ~known) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= ((missing >= 20) & ~known) | ((lasting(signs.locks) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
 
 

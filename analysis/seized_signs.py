@@ -10,14 +10,15 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.electric_signs import MOST_LOCKED
 from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.pipe_signs import PipeSigns
 from analysis.readings import FloatArray, IntArray
 
-_LEAST, _MOST = 1.1, 1.65
+_LEAST = 1.1
 """A locked capacitor motor takes 1.12 to 1.56 times its own power (model of 300 parameter sets, no
-measurement). A winding that shorts takes more."""
+measurement)."""
 _NO_SETTING = 1.19
 """Neighbouring speeds of a three-speed pump lie 1.2 to 1.6 apart (common practice, no source)."""
 _BEYOND_PLATE = 1.12
@@ -66,7 +67,7 @@ class SeizedSigns(PipeSigns):
         before = self._before(self.power_w, self.usual.levels.usual_w)
         with np.errstate(invalid="ignore", divide="ignore"):
             ratio = self.power_w / before
-            return np.asarray(self.high & (ratio >= _LEAST) & (ratio <= _MOST))
+            return np.asarray(self.high & (ratio >= _LEAST) & (ratio <= MOST_LOCKED))
 
     @cached_property
     def seized(self) -> BoolArray:
