@@ -20,6 +20,8 @@ _COARSE_STEP_W = 0.45
 _MORE, _MORE_UNKNOWN_V = 1.05, 1.1
 """A locked induction motor takes 1.12 to 1.56 times its own power (model, no measurement);
 unmeasured voltage moves a sound one by 8 %."""
+MOST_LOCKED = 1.65
+"""A locked induction motor takes at most so many times its own power; the model's most is 1.56."""
 _ELECTRONIC_MORE = 1.25
 _LOW_PRESSURE_BAR = 0.5
 """Below this a circulator cavitates; 1.0 to 1.5 bar are wanted cold (handbook figure)."""
@@ -151,6 +153,11 @@ class ElectricSigns:
         return self.runs & (self.power_w > limit)
 
     @cached_property
+    def locks(self) -> BoolArray:
+        """Takes more than ever, yet no more than a locked rotor: a failing winding does."""
+        return self.high & (self.power_w <= MOST_LOCKED * (self.usual.levels.high_w or 0.0))
+
+    @cached_property
     def tries(self) -> BoolArray:
         """Starts again and again and never gets to run."""
         if self.is_induction:
@@ -189,7 +196,7 @@ class ElectricSigns:
         return np.asarray(
             (begun >= 2)
             & (sound <= 1)
-            & (trailing(self.high, 40) >= 3)
+            & (trailing(self.locks, 40) >= 3)
             & (trailing(self.idle, 40) >= 8)
         )
 
@@ -198,7 +205,7 @@ class ElectricSigns:
         """Too high a power that falls by itself while the winding heats."""
         if not self.is_induction:
             return np.zeros(len(self.plant), bool)
-        long = lasting(self.high)
+        long = lasting(self.locks)
         fall = self.power_w / np.maximum(ago(self.power_w, 12), 1.0)
         return np.asarray((long >= 14) & (np.nan_to_num(fall, nan=1.0) < 0.98))
 

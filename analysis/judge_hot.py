@@ -8,6 +8,7 @@ import numpy as np
 from analysis.finding import Evidence, Finding
 from analysis.grid import ago, lasting, spans_of, trailing
 from analysis.levels import BoolArray, Runs, runs_above
+from analysis.mind import STALL
 from analysis.plant import Channel
 from analysis.pump_signs import Signs
 from analysis.readings import Readings, hold_limit_ms, holds, value_at
@@ -30,11 +31,16 @@ _DEAD_BAND_K = 3.0
 _RISE_K, _OWN_K, _RISE_MIN = 3.0, 1.5, (3, 6, 10, 15)
 _BEYOND_K = 4.0
 _WITHOUT_POWER_K = 6.0
+_ALONE_MIN, _ALONE_K, _OTHER_K = 6, 2.0, 0.5
+"""A kilogram of iron takes 8 W to warm by a kelvin a minute; a pump at rest takes 3 at most."""
+_BY_WATER = 0.3
 _WARM_C = 45.0
 """No body that a hand can rest on overheats (common practice, no source)."""
 _OVERLOAD, _OVERLOAD_MIN = 1.25, 5
 """Mains 10 % high drive a capacitor motor to 1.17 of its power, rounding of plates to a little more
 (model of the voltage exponent)."""
+_MUCH = 1.4
+"""A pump's electronics limit its power, a motor's plate tells that of its highest speed."""
 _END_MIN = 30
 _ONE_HEAT_MS = 6 * HOUR_MS
 _FED = ("flow", "return", "top", "bottom")
@@ -48,9 +54,8 @@ def judge_overheating(situation: Situation) -> Verdict:
         return Verdict(needs="a temperature channel with readings within this time")
     limits = _one_heat([f for c in measured for f in _too_hot(situation, c)], situation)
     seen = watched(situation)
-    bodies = [f for p in situation.plant.pumps for f in _hot_body(seen, p.id, situation)]
-    bodies += [f for p in situation.plant.pumps for f in _overloads(seen, p.id, situation)]
-    return Verdict(tuple(limits + bodies))
+    pumps = [f for p in situation.plant.pumps for f in _hot_pumps(seen, p.id, situation)]
+    return Verdict(tuple(limits + pumps))
 
 
 def _is_measured(situation: Situation, channel: Channel) -> bool:
@@ -126,10 +131,14 @@ def hot_minutes(signs: Signs) -> BoolArray:
         most = min(most, max(1.05 * rated[1], 1.15 * (levels.high_w or 0.0)))
     greedy = signs.high | (signs.runs & (signs.power_w > most))
     with np.errstate(invalid="ignore"):
-        body = signs.one.body_c
-        # Beside water that cools faster than iron, a body seems to warm.
+        body, water = signs.one.body_c, signs.one.water_c
+        # Beside water that cools faster than iron, a body seems to warm; one that is colder than
+        # water that comes up is warmed by it.
         rises = [
-            (over - ago(over, k) > _RISE_K) & (body - ago(body, k) > _OWN_K) for k in _RISE_MIN
+            (over - ago(over, k) > _RISE_K)
+            & (body - ago(body, k) > _OWN_K)
+            & ~((over < 0.0) & (water - ago(water, k) > _BY_WATER * (body - ago(body, k))))
+            for k in _RISE_MIN
         ]
         warms = np.logical_or.reduce(rises) & (over > usual - 15.0)
         beyond = over > usual + _BEYOND_K
@@ -140,46 +149,56 @@ def hot_minutes(signs: Signs) -> BoolArray:
         hot = (over > 0.0) | (signs.one.body_c > _WARM_C)
     now = (lasting(greedy) >= 3) & np.asarray(warms | beyond)
     now |= (lasting(np.asarray(alone)) >= 3) | (lasting(np.asarray(cooks)) >= 5)
+    now |= lasting(_warms_alone(signs)) >= 2
     return np.asarray(now & hot)
+
+
+def _warms_alone(signs: Signs) -> BoolArray:
+    """A pump at rest, warmer than its water ever lets it be, warms beside pipes that do not."""
+    body, water = signs.one.body_c, signs.one.water_c
+    with np.errstate(invalid="ignore"):
+        alone = (body - ago(body, _ALONE_MIN) > _ALONE_K) & (
+            water - ago(water, _ALONE_MIN) < _OTHER_K
+        )
+        return np.asarray(
+            signs.idle & alone & (body - water > (signs.usual.body_over_k or 0.0) + _OTHER_K)
+        )
 
 
 def overloaded(signs: Signs) -> BoolArray:
     """Minutes in which a pump takes far more than its plate allows and than it ever did.
 
     What the water does not take heats the motor. A seized rotor of an induction pump shows in
-    standing water, and is left to its judge.
+    standing water, or in what no turned knob does, and is left to its judge.
     """
     levels, rated = signs.usual.levels, signs.one.pump.rated_power_w
     if rated is None or levels.high_w is None or not signs.usual.is_known:
         return np.zeros(len(signs.plant), bool)
-    beyond = signs.power_w > _OVERLOAD * max(levels.high_w, rated[1])
-    seized = signs.stands & signs.is_induction
-    return np.asarray((lasting(signs.runs & beyond) >= _OVERLOAD_MIN) & ~seized)
+    most = max(levels.high_w, rated[1])
+    beyond = lasting(signs.runs & (signs.power_w > _OVERLOAD * most)) >= _OVERLOAD_MIN
+    # What no mains explains needs no waiting for it.
+    shown = lasting(signs.runs & (signs.power_w > _MUCH * most))
+    beyond |= shown >= np.where(signs.often, 2, 3)
+    seized = (signs.stands | signs.seized) & signs.is_induction
+    return np.asarray(beyond & ~seized)
 
 
-def _overloads(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
-    """Findings of a pump whose body nobody measures and whose power is beyond its plate."""
-    channel = situation.plant.first(pump, "power")
-    if channel is None or not np.isnan(seen.minutes.pumps[pump].body_c).all():
-        return
-    over = np.zeros(len(seen.minutes), bool)
-    for stage, own, signs in seen.staged(pump):
-        over[stage.rows] = overloaded(signs)[own]
+def _overload_finding(seen: Watched, pump: str, span: Span, channel: Channel) -> Finding:
+    """Finding of a pump whose power is beyond its plate."""
     start_ms = seen.minutes.start_ms
-    for span in spans_of(_lasting_on(over, trailing(over, _END_MIN) > 0), start_ms):
-        rows = slice(*np.searchsorted(start_ms, (span.start_ms, span.end_ms)))
-        rated = seen.signs(pump, rows.start)[0].one.pump.rated_power_w
-        watts = float(np.nanmax(seen.minutes.pumps[pump].drawn.power_w[rows]))
-        plate = f"at most {rated[1]:.0f} by its plate" if rated else "less"
-        evidence = (Evidence(channel.id, "power while running", watts, plate, "W"),)
-        yield replace(
-            _hot_pump(seen, pump, span=span, confidence=0.8, evidence=evidence),
-            ruled_out=(
-                "a seized rotor: the pipes follow the boiler",
-                "another setting: none takes more than the plate's greatest",
-            ),
-            possible=("winding or electronics failing", "overheating", "another pump than entered"),
-        )
+    rows = slice(*np.searchsorted(start_ms, (span.start_ms, span.end_ms)))
+    rated = seen.signs(pump, rows.start)[0].one.pump.rated_power_w
+    watts = float(np.nanmax(seen.minutes.pumps[pump].drawn.power_w[rows]))
+    plate = f"at most {rated[1]:.0f} by its plate" if rated else "less"
+    evidence = (Evidence(channel.id, "power while running", watts, plate, "W"),)
+    return replace(
+        _hot_pump(seen, pump, span=span, confidence=0.8, evidence=evidence),
+        ruled_out=(
+            "a seized rotor: the pipes follow the boiler",
+            "another setting: none takes more than the plate's greatest",
+        ),
+        possible=("winding or electronics failing", "overheating", "another pump than entered"),
+    )
 
 
 def _hot_pump(
@@ -199,20 +218,27 @@ def _hot_pump(
     )
 
 
-def _hot_body(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
-    """Findings of a pump's body; they end when nothing has shown for half an hour."""
-    if np.isnan(seen.minutes.pumps[pump].body_c).all():
-        return
-    raised = np.zeros(len(seen.minutes), bool)
-    still = np.zeros(len(seen.minutes), bool)
+def _hot_pumps(seen: Watched, pump: str, situation: Situation) -> Iterator[Finding]:
+    """Findings of a pump's body or power; they end when nothing has shown for half an hour."""
+    hot, over, still = (np.zeros(len(seen.minutes), bool) for _ in range(3))
     for stage, own, signs in seen.staged(pump):
-        raised[stage.rows] = hot_minutes(signs)[own]
-        over = np.nan_to_num(signs.one.body_c - signs.one.water_c, nan=-99.0)
-        still[stage.rows] = (over > (signs.usual.body_over_k or 99.0) + 1.5)[own]
-    lasts = _lasting_on(raised, (trailing(still, _END_MIN) > 0))
+        hot[stage.rows] = hot_minutes(signs)[own]
+        over[stage.rows] = overloaded(signs)[own]
+        above = np.nan_to_num(signs.one.body_c - signs.one.water_c, nan=-99.0)
+        still[stage.rows] = (above > (signs.usual.body_over_k or 99.0) + 1.5)[own]
+    lasts = _lasting_on(hot | over, trailing(still | over, _END_MIN) > 0)
     start_ms = seen.minutes.start_ms
-    raises = [int(start_ms[s.raised]) for s in seen.spells_of(pump) if s.wakes is not None]
+    told = [s for s in seen.spells_of(pump) if s.wakes is not None]
+    raises = [int(start_ms[s.raised]) for s in told]
+    power = situation.plant.first(pump, "power")
     for span in spans_of(lasts, start_ms):
+        row = int(np.searchsorted(start_ms, span.start_ms))
+        if any(s.cause == STALL and s.raised <= row < (s.end or len(hot)) for s in told):
+            # A seized motor heats: who was woken for it needs no second alarm of the same pump.
+            continue
+        if power is not None and not hot[row]:
+            yield _overload_finding(seen, pump, span, power)
+            continue
         stands = any(-30 <= (r - span.start_ms) / MINUTE_MS <= 30 for r in raises)
         yield _body_finding(seen, pump, span, situation, certain=not stands)
 

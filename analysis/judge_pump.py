@@ -12,10 +12,13 @@ from analysis.judge_fresh import mind_fresh
 from analysis.levels import BoolArray
 from analysis.mind import DEAD, DRY, STALL, Minded
 from analysis.pump_signs import Signs
+from analysis.readings import IntArray
 
-_FED_MIN = 15
+_FED_MIN, _CARRIED_MIN = 15, 120
+"""A pipe keeps beside its boiler while water moves; one that stands may do so for a while."""
 _FILLED_BAR = 0.8
 """A plant that was topped up stands above this; common practice, no source."""
+_AMID_MIN = 2
 _TOLD_REST_DAYS = 2
 """So many days with a rest are told, the next as a habit that the plant file does not know."""
 
@@ -56,7 +59,9 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     rests = signs.sensed | signs.fallen | (not signs.usual.levels.rests_alike)
     little = (signs.odd | (signs.idle & rests)) & ~signs.fed
     missing = lasting(little & wanted & signs.heat_waits & ~signs.rests_by_clock)
-    now = (signs.tries & ~signs.at_work & ~signs.fed) | signs.cut_out
+    now = (
+        (signs.tries & ~signs.fed & ~signs.pushed) | signs.seized
+    ) & ~signs.at_work | signs.cut_out
     odd = signs.odd & (trailing(signs.odd, 10) >= 8)
     odd &= ~signs.fed & signs.heat_waits & ~signs.rests_by_clock & ~signs.may_yield
     # Little power with the pipe as near the boiler as ever may be a smaller setting: without
@@ -65,22 +70,40 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     bare = (trailing(signs.bare, 10) >= 8) & signs.bare & ~signs.may_yield
     now |= bare & signs.never_rests & ~signs.fed & fired & signs.heat_waits & _missed(signs)
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
-    now |= (missing >= _rested_min(signs)) & signs.stands
+    now |= (_missing_min(signs, little & wanted) >= _rested_min(signs)) & signs.stands
     habit = signs.rests_by_habit & ~signs.sensed & ~signs.fallen
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
         # It wakes nobody for a rest from which the pump came back by itself on days before.
         now |= (missing >= max(10, _rested_min(signs))) & ~signs.sensed & ~habit
-    now |= (lasting(signs.high) >= 4) & signs.is_induction & signs.stands
-    now |= (lasting(signs.high) >= 20) & signs.is_induction & signs.sinks
+    now |= (lasting(signs.locks) >= 4) & signs.is_induction & signs.stands
+    now |= (lasting(signs.locks) >= 20) & signs.is_induction & signs.sinks
     soon = np.zeros(len(now), bool)
     known = habit & (signs.usual.rest_days > _TOLD_REST_DAYS)
     if signs.has_pipe:
         soon |= (missing >= 45) & ~known
     else:
         now |= signs.sags
-        soon |= ((missing >= 20) & ~known) | ((lasting(signs.high) >= 20) & signs.is_induction)
+        soon |= ((missing >= 20) & ~known) | ((lasting(signs.locks) >= 20) & signs.is_induction)
     return np.asarray(now), np.asarray(soon & ~now)
+
+
+def _missing_min(signs: Signs, missed: BoolArray) -> IntArray:
+    """Minutes since heat began to wait for a pump that does not run.
+
+    A boiler whose heat nobody takes stops its fire soon: a pump that stopped amid a fire is
+    missed on nevertheless. One that stops after it may have been told to.
+    """
+    waits = signs.known & ~signs.runs & signs.heat_waits & ~signs.rests_by_clock & ~signs.fed
+    waits &= (trailing(signs.storing, 12) == 0) | missed
+    amid = _within(waits, waits & (signs.heat > 0)) >= _AMID_MIN
+    return lasting((missed & waits) | (waits & amid & (_within(waits, missed & waits) > 0)))
+
+
+def _within(state: BoolArray, flag: BoolArray) -> IntArray:
+    """How many minutes of the state that lasts bore a flag so far."""
+    count = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag)))
+    return np.asarray(count[1:] - count[np.arange(1, len(state) + 1) - lasting(state)])
 
 
 def _missed(signs: Signs) -> BoolArray:
@@ -128,7 +151,10 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     else:
         water = lasting(moving) >= 30
     # Another setting: another power than ever, and the water goes on moving.
-    turning = (lasting(sound & ~signs.stands) >= 5) | (lasting(carried) >= _FED_MIN) | signs.fed
+    turning = (lasting(sound & ~signs.stands) >= 5) | signs.fed
+    turning |= (lasting(carried & ~signs.locked) >= _FED_MIN) | (
+        lasting(carried & signs.locked) >= _CARRIED_MIN
+    )
     wet = turning & ~signs.low_pressure & ~signs.slips
     if signs.usual.levels.rests_alike:
         wet |= lasting(signs.plant.pressure_bar > _FILLED_BAR) >= _FED_MIN

@@ -11,7 +11,7 @@ from analysis.levels import BoolArray
 from analysis.pump_learned import heat_made, stirred
 from analysis.readings import FloatArray
 
-_FRESH_MIN = 10.0
+_FRESH_MIN = 10
 _FOLLOWS_MIN = 60
 _CARRIED_MIN, _FIRED_MIN = 20, 4
 _ROUND_MIN = 20
@@ -20,6 +20,7 @@ WARM_C = 30.0
 """Water below this heats no loop; common practice, no source."""
 _RETURNS_K = 3.0
 _FELL_MIN = 60
+_PUSHED_K = 3.0
 _WARMS_K, _MIXED_K = 0.5, 8.0
 _HELD_MIN, _HELD_K, _HELD_C = 15, 0.4, 24.0
 """In a quarter of an hour a standing pipe of 24 Cel loses a kelvin to a cellar of 18 (Newton's law,
@@ -132,6 +133,14 @@ class PipeSigns(ElectricSigns):
             kept = pipe - ago(pipe, _CARRIED_MIN) > -1.0
         shown |= (lasting(little & self.close) >= _CARRIED_MIN) & fired & kept
         return np.asarray((trailing(shown, _FOLLOWS_MIN) > 0) & little)
+
+    @cached_property
+    def pushed(self) -> BoolArray:
+        """Hot water reaches the loop's pipe within minutes: what tries to start does turn."""
+        pipe, still = self.one.flow_c, lasting(lasting(self.runs) < 2)
+        with np.errstate(invalid="ignore"):
+            came = (pipe - ago(pipe, 5) > _PUSHED_K) & self.close & (still > 5)
+        return np.asarray(trailing(np.asarray(came), _FRESH_MIN) > 0)
 
     @cached_property
     def close(self) -> BoolArray:

@@ -12,9 +12,10 @@ import numpy as np
 from analysis.grid import ago, lasting, trailing
 from analysis.levels import BoolArray
 from analysis.pauses import rests_by_clock
-from analysis.pipe_signs import WARM_C, PipeSigns
+from analysis.pipe_signs import WARM_C
 from analysis.pump_learned import PumpLearned, charging, wants_heating
 from analysis.readings import FloatArray
+from analysis.seized_signs import SeizedSigns
 from analysis.timebase import MINUTE_MS
 
 _SURE = 0.97
@@ -31,7 +32,7 @@ _HEATING_LIMIT_C = 16.0
 
 
 @dataclass(frozen=True, eq=False)
-class Signs(PipeSigns):
+class Signs(SeizedSigns):
     """All signs of one pump over the minutes of a plant."""
 
     @cached_property
@@ -86,7 +87,7 @@ class Signs(PipeSigns):
         """It rests since an hour at which it did on days before, and came back by itself."""
         if self.one.pump.duty not in _HEATS:
             return np.zeros(len(self.plant), bool)
-        return rests_by_clock(self.idle | self.odd, self.plant.quarter, self.usual.rests_from)
+        return rests_by_clock(self.known & ~self.runs, self.plant.quarter, self.usual.rests_from)
 
     @cached_property
     def rests_by_habit(self) -> BoolArray:

@@ -31,6 +31,8 @@ FIRST_DAYS = 2
 """Days a new plant, or a new pump after a swap, is in its learning state."""
 _LEAD_MIN = 180
 _DOUBT_MIN = 60
+_BEYOND_PLATE = 1.25
+"""Mains 10 % high drive a capacitor motor to 1.17 of its power (model of the exponent)."""
 _SHUT_MIN = 5 * DAY_MIN
 _RECURS_DAYS = 3
 _RECURS_MOST_MIN = 180
@@ -173,7 +175,10 @@ def _days(size: int) -> Iterator[slice]:
 
 
 def _learn(minutes: PlantMinutes, rows: slice, minded: dict[str, Minded]) -> PlantLearned:
-    left_out = {pump: _of_old_pump(minutes, pump, rows) for pump in minutes.pumps}
+    left_out = {
+        pump: _of_old_pump(minutes, pump, rows) | _beyond_plate(one.part(rows))
+        for pump, one in minutes.pumps.items()
+    }
     told: dict[str, list[Spell]] = {}
     for pump, mind_so_far in minded.items():
         told[pump] = list(spells(mind_so_far))
@@ -240,6 +245,19 @@ def _of_old_pump(minutes: PlantMinutes, pump: str, rows: slice) -> BoolArray:
     swaps = _swap_ms(minutes, pump)
     within = swaps[swaps <= start[-1]] if len(start) else swaps[:0]
     return np.asarray(start < (within.max() if len(within) else np.iinfo(np.int64).min))
+
+
+def _beyond_plate(one: PumpMinutes) -> BoolArray:
+    """Minutes in which a pump that keeps within its plate took far more: it is failing.
+
+    Learned as usual, its power would end its own finding at midnight. One that takes more most of
+    the time has another plate than was entered.
+    """
+    rated, power = one.pump.rated_power_w, np.nan_to_num(one.drawn.power_w)
+    if rated is None:
+        return np.zeros(len(power), bool)
+    over = power > _BEYOND_PLATE * rated[1]
+    return np.asarray(over & (2 * over.sum() < (power > 0.5 * rated[0]).sum()))
 
 
 def _is_new(minutes: PlantMinutes, pump: str) -> BoolArray:

@@ -76,12 +76,18 @@ def tell(site: Site, now_ms: int) -> None:
         rules = rules_for(site.settings, plant)
         due.extend(Due(plant, n) for n in _due(alarms[plant.key], told[plant.key], now_ms, rules))
 
+    def tell_one(plant: Plant) -> None:
+        for together in letters[plant.key]:
+            _tell(site, messenger, together, findings, now_ms)
+
     try:
         each_plant([plant for plant in site.plants if alarms[plant.key]], look)
     finally:
-        for together in _together(due):
-            _tell(site, messenger, together, findings, now_ms)
-        _keep_owed(site, messenger, now_ms)
+        letters = _grouped((one[0].plant.key, one) for one in _together(due))
+        try:
+            each_plant([plant for plant in site.plants if letters[plant.key]], tell_one)
+        finally:
+            _keep_owed(site, messenger, now_ms)
 
 
 def _due(
@@ -180,7 +186,11 @@ def _tell(
         return
     told = [Told(now_ms, a.key, one.notice.reason) for one in together for a in one.notice.alarms]
     of = plant.key if is_one else ""
-    _note(site, told, Event(now_ms, of, "notice", notice.reason, letter.title))
+    words = f"{_TO_WHOM[messenger.has_addresses]}: {letter.title}"
+    _note(site, told, Event(now_ms, of, "notice", notice.reason, words))
+
+
+_TO_WHOM = {True: "told", False: "no address is set, so nobody is told"}
 
 
 # the collector's own silence and failures
@@ -217,6 +227,11 @@ def tell_of_absence(site: Site, now_ms: int) -> None:
             return
         site.journal.add_events([Event(now_ms, "", COLLECTOR, "absence", words)])
     site.journal.save_result("", "alive", now_ms, None)
+
+
+def has_address(site: Site) -> bool:
+    """Whether alarms are told to anybody at all."""
+    return (site.live.messenger or Messenger(site.settings)).has_addresses
 
 
 def send_test(site: Site, now_ms: int) -> list[str]:

@@ -160,6 +160,9 @@ class Settings:
             raise FormError(
                 [f"{self.at(file)}: secret file cannot be read ({error.strerror}); check its path"]
             ) from error
+        except UnicodeDecodeError:
+            # From none: the error's words would show bytes of the secret.
+            raise FormError([f"{self.at(file)}: is not UTF-8 text; save it as UTF-8"]) from None
 
 
 _TABLES: dict[str, type] = {

@@ -1,5 +1,6 @@
 """Alarms: what stands, how fresh its signs are, and what a person may do about it."""
 
+from collections.abc import Sequence
 from typing import Any, cast
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
@@ -8,8 +9,7 @@ from analysis.alarms import Alarm, Deed
 from analysis.errors import StokeholdError
 from collector.deeds import Act, act_on, act_on_part
 from collector.journal import StandingAlarm
-from collector.messenger import Messenger
-from collector.notify import send_test
+from collector.notify import has_address, send_test
 from collector.site import Site
 from collector.store import address, clock_ms
 from dashboard import words
@@ -48,7 +48,7 @@ def layout(view: View) -> Component:
             *put_away_section(view, quiet),
             _service(view, quiet),
             _happened(view),
-            _test(),
+            _test(view),
         ]
     )
 
@@ -140,6 +140,12 @@ def _button(alarm: Alarm, deed: Deed, label: str, *, hours: int = 0, kind: str =
     return html.Button(label, id=what, className=kind)
 
 
+def alarm_cards(view: View, standing: Sequence[StandingAlarm]) -> list[Component]:
+    """Alarms of a part: those that stand as cards, those put away in short."""
+    cards = [alarm_card(view, one) for one in standing if is_loud(one.alarm)]
+    return cards + put_away_section(view, [one for one in standing if not is_loud(one.alarm)])
+
+
 # below
 
 
@@ -182,14 +188,21 @@ def _happened(view: View) -> Component:
     return section("What happened", table(("When", "Part", "What"), rows))
 
 
-def _test() -> Component:
+def _test(view: View) -> Component:
     button = html.Button("Send a test notice", id="alarms-test")
     note = (
         "To every address of the settings, so that you know an alarm will reach you. Stokehold "
         "observes and is no safety device: it replaces neither a limit thermostat nor a carbon "
         "monoxide alarm."
     )
-    return section("Being told", html.Div(button, className="row"), note=note)
+    nobody = [] if has_address(view.site) else [empty(_NO_ADDRESS)]
+    return section("Being told", *nobody, html.Div(button, className="row"), note=note)
+
+
+_NO_ADDRESS = (
+    "There is no address yet, so alarms stand on these pages only: set [notify] in the settings, "
+    "see the README."
+)
 
 
 # what a person does
@@ -253,8 +266,8 @@ def done(site: Site, what: dict[str, Any]) -> str:
 
 def _sent(site: Site) -> str:
     try:
-        if not Messenger(site.settings).has_addresses:
-            return "There is no address yet: set [notify] in the settings, see the README."
+        if not has_address(site):
+            return _NO_ADDRESS
         missed = send_test(site, clock_ms())
     except StokeholdError as error:
         return f"Not sent: {error}"

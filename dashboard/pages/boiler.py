@@ -4,20 +4,34 @@ from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
-from dash import html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.plant import Boiler
 from analysis.timebase import local_day, parse_rfc3339
+from collector.site import Site
 from dashboard import words
-from dashboard.cards import empty, fact, facts, fault_title, finding_card, part_tabs, section, table
+from dashboard.cards import (
+    empty,
+    fact,
+    facts,
+    fault_title,
+    finding_card,
+    part_tabs,
+    section,
+    table,
+)
 from dashboard.figures import COLOURS, axis, chart
 from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View
+from dashboard.page import Component, Page, View, view_still_there
+from dashboard.pages.alarms import alarm_cards
 from dashboard.pages.costs import needs, signature_charts
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
+from dashboard.standing import against, standing_of
+from dashboard.watching import own_troubles
 
+_LOOK_EVERY_MS = 5_000
 HEAT, CHARGE = COLOURS[1], COLOURS[0]
 
 
@@ -27,24 +41,45 @@ def layout(view: View) -> Component:
     if not boilers:
         told = f"The plant file of {view.plant.name} names no boiler; add a [[boiler]] and restart."
         return html.Div([html.H1("Boiler"), empty(told)])
-    boiler = next((b for b in boilers if b.id == view.query.get("id")), boilers[0])
-    sheet = next((s for s in view.result("boilers") or [] if s["boiler"] == boiler.id), None)
+    boiler = _boiler(view)
+    sheet = _sheet(view, boiler)
     head = [
         html.H1(words.named(boiler.id)),
         part_tabs(view, "/boiler", [one.id for one in boilers], boiler.id),
+    ]
+    head += [
+        html.Div(_live(view, boiler, sheet), id="boiler-live"),
+        dcc.Interval(id="boiler-look", interval=_LOOK_EVERY_MS),
     ]
     if sheet is None or sheet["method"] is None:
         return html.Div([*head, _nothing(sheet), _beside(view, boiler, sheet)])
     return html.Div(
         [
             *head,
-            html.P(_sentence(view, boiler, sheet), className="lead"),
-            _facts(view, boiler, sheet),
             html.Div(
                 [_charts(view, boiler, sheet), _beside(view, boiler, sheet)], className="sides"
             ),
         ]
     )
+
+
+def _boiler(view: View) -> Boiler:
+    boilers = view.plant.boilers
+    return next((b for b in boilers if b.id == view.query.get("id")), boilers[0])
+
+
+def _sheet(view: View, boiler: Boiler) -> dict[str, Any] | None:
+    """The boiler's document of the last night."""
+    sheets: list[dict[str, Any]] = view.result("boilers") or []
+    return next((s for s in sheets if s["boiler"] == boiler.id), None)
+
+
+def _live(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> list[Component]:
+    """What changes while the page stays open."""
+    told = [*own_troubles(view), html.P(_sentence(view, boiler, sheet), className="lead")]
+    if sheet is not None and sheet["method"] is not None:
+        told.append(_facts(view, boiler, sheet))
+    return told
 
 
 def _nothing(sheet: dict[str, Any] | None) -> Component:
@@ -54,18 +89,22 @@ def _nothing(sheet: dict[str, Any] | None) -> Component:
     return empty(f"Firings cannot be seen: {why}. A plug or a clip on its flow helps.")
 
 
-def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any]) -> str:
-    found = _findings(view, boiler)
-    titles = "; ".join(fault_title(f["fault"]) for f in found if f["to"] is None)
-    told = f"Found: {titles}." if titles else "Nothing is found against it."
-    if not titles and sheet["summary"]["short_cycling"]["is"]:
-        told = "No fault is found; it fires in short runs, more than the rule of thumb allows."
-    check = sheet["cross_check"]
-    more = f" {check['words'].capitalize()}." if check and not check["agrees"] else ""
-    state = presence(view).state(boiler).words
+def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> str:
+    """What the boiler does, what stands against it, and how its firings are seen."""
+    told = [presence(view).state(boiler).words + "."]
+    found = [f["fault"] for f in _unalarmed(view, boiler) if f["to"] is None]
+    told += against(view, standing_of(view, boiler.id), map(fault_title, found))
+    if sheet is None or sheet["method"] is None:
+        return " ".join(told)
+    if sheet["summary"]["short_cycling"]["is"]:
+        told.append("It fires in short runs, more than the rule of thumb allows.")
     if sheet.get("tells") == "running":
-        return f"{state}. {told} {sheet['channel']}: {sheet['note']}."
-    return f"{state}. {told} Firings are seen in {sheet['channel']} ({sheet['method']}).{more}"
+        return f"{' '.join(told)} {sheet['channel']}: {sheet['note']}."
+    told.append(f"Firings are seen in {sheet['channel']} ({sheet['method']}).")
+    check = sheet["cross_check"]
+    if check and not check["agrees"]:
+        told.append(f"{check['words'].capitalize()}.")
+    return " ".join(told)
 
 
 def _facts(view: View, boiler: Boiler, sheet: dict[str, Any]) -> Component:
@@ -321,16 +360,43 @@ def _findings(view: View, boiler: Boiler) -> list[dict[str, Any]]:
     return sorted(found.values(), key=lambda f: f["to"] is not None)
 
 
+def _unalarmed(view: View, boiler: Boiler) -> list[dict[str, Any]]:
+    """Findings for which no alarm of the boiler stands."""
+    told = {(one.alarm.subject, one.alarm.fault) for one in standing_of(view, boiler.id)}
+    return [f for f in _findings(view, boiler) if (f["subject"], f["fault"]) not in told]
+
+
 def _beside(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> Component:
     """What was found, in plain words, and the logbook."""
-    cards = [finding_card(view, f) for f in _findings(view, boiler)]
+    cards = alarm_cards(view, standing_of(view, boiler.id))
+    cards += [finding_card(view, found) for found in _unalarmed(view, boiler)]
     nothing = "Nothing is found on boiler and store."
     if sheet is not None and sheet["summary"]["short_cycling"]["is"]:
         nothing = (
             "Nothing has changed for the worse on boiler and store. But it fires more often and "
             "more briefly than the rule of thumb allows; what may be behind it stands in Condition."
         )
-    return beside(view, boiler.id, "Findings", cards, nothing)
+    return beside(view, boiler.id, "Alarms and findings", cards, nothing)
 
 
-PAGE = Page(path="/boiler", title="Boiler", layout=layout)
+# while it stays open
+
+
+def callbacks(app: Dash, site: Site) -> None:
+    """State and figures follow by themselves; charts and the form stay as they are."""
+
+    @app.callback(
+        Output("boiler-live", "children"),
+        Input("boiler-look", "n_intervals"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def _look(_ticks: int | None, search: str | None) -> Any:
+        view = view_still_there(site, search)
+        if not view.plant.boilers:
+            return no_update
+        boiler = _boiler(view)
+        return _live(view, boiler, _sheet(view, boiler))
+
+
+PAGE = Page(path="/boiler", title="Boiler", layout=layout, callbacks=callbacks)

@@ -1,12 +1,11 @@
 """One pump: its state in a sentence, setting, signs against what is usual, findings, logbook."""
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.alarms import Alarm
 from analysis.plant import Pump
 from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
 from collector.site import Site
@@ -19,22 +18,22 @@ from dashboard.cards import (
     facts,
     fault_title,
     finding_card,
-    is_loud,
     part_tabs,
     section,
     table,
-    urgency_then_time,
 )
 from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
 from dashboard.page import Component, Page, View, view_still_there
-from dashboard.pages.alarms import alarm_card, put_away_section
+from dashboard.pages.alarms import alarm_cards
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
 from dashboard.pump_setting import bearing_section, setting_section
-from dashboard.watching import is_watched, own_troubles
+from dashboard.standing import against, standing_of
+from dashboard.watching import own_troubles
 
 _LOOK_EVERY_MS = 5_000
+_FEW_DAYS = 5
 
 
 class _Sign(NamedTuple):
@@ -107,7 +106,7 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
     sheet : dict or None
         Its document of the last night.
     """
-    parts = [presence(view).state(pump).words + ".", *_against(view, pump)]
+    parts = [presence(view).state(pump).words + ".", *against(view, standing_of(view, pump.id))]
     if sheet is None:
         parts.append("What is usual for it is worked out tonight, once its power is measured.")
     elif sheet["epochs"][-1]["is_learning"]:
@@ -118,37 +117,6 @@ def sentence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> str:
     if unknown := _unjudged(view, pump):
         parts.append(f"{words.count(len(unknown), 'fault')} cannot be judged, see below.")
     return " ".join(parts)
-
-
-def _against(view: View, pump: Pump) -> list[str]:
-    """What stands against a pump, what is over or put away, and whether anybody looks."""
-    alarms = [one.alarm for one in _standing(view, pump)]
-
-    def titles(chosen: Callable[[Alarm], bool]) -> str:
-        return "; ".join(dict.fromkeys(fault_title(a.fault) for a in alarms if chosen(a)))
-
-    told = []
-    if lasting := titles(lambda a: a.state in ("unacknowledged", "acknowledged")):
-        told.append(f"Alarm: {lasting}.")
-    if over := titles(lambda a: a.state == "returned"):
-        told.append(f"Over, but not acknowledged: {over}.")
-    if hushed := titles(lambda a: a.state == "shelved"):
-        told.append(f"Shelved, so told to nobody: {hushed}.")
-    if any(a.state == "out_of_service" for a in alarms):
-        told.append("Out of service: nothing of it is told to anybody until it is put back.")
-    if not is_watched(view):
-        told.append("It is not watched just now.")
-    return told or ["Nothing stands against it."]
-
-
-def _standing(view: View, pump: Pump) -> list[Any]:
-    own = {pump.id, *(channel.id for channel in view.plant.channels if channel.of == pump.id)}
-    of_pump = [
-        a
-        for a in view.site.journal.alarms(view.plant.key)
-        if a.alarm.subject in own and a.alarm.is_standing
-    ]
-    return sorted(of_pump, key=lambda a: urgency_then_time(a.alarm))
 
 
 def _facts(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
@@ -240,10 +208,16 @@ def sign_chart(view: View, sheet: dict[str, Any], column: str) -> Component:
         "connectgaps": False, "line": {"color": COLOURS[0], "width": 1.5}, "marker": {"size": 4},
     }  # fmt: skip
     look = chart_layout(190, yaxis=axis(sign.unit or None, range=_reach(sheet, column)))
-    look |= {"xaxis": axis(type="date"), "shapes": _bands(view, sheet, column)}
+    look |= {"xaxis": axis(**_days(days)), "shapes": _bands(view, sheet, column)}
     last = next((v for v in reversed(values) if v is not None), None)
     says = f"{sign.says}; last {words.amount(last, sign.unit or '1')}"
     return chart({"data": [line], "layout": look}, says)
+
+
+def _days(days: Sequence[str]) -> dict[str, Any]:
+    """The lying axis: days, with few words on it, so that they lie and leave the chart room."""
+    few = {"dtick": DAY_MS} if len(days) <= _FEW_DAYS else {"nticks": _FEW_DAYS}
+    return {"type": "date", "tickformat": "%-d %b", "tickangle": 0, **few}
 
 
 def _reach(sheet: dict[str, Any], column: str) -> list[float]:
@@ -338,9 +312,7 @@ def _not_judged(view: View, pump: Pump) -> Component:
 
 def _beside(view: View, pump: Pump) -> Component:
     """What stands, to be acknowledged or shelved, and the logbook."""
-    standing = _standing(view, pump)
-    cards = [alarm_card(view, a) for a in standing if is_loud(a.alarm)]
-    cards += put_away_section(view, [a for a in standing if not is_loud(a.alarm)])
+    cards = alarm_cards(view, standing_of(view, pump.id))
     return beside(view, pump.id, "Alarms", cards, "No alarm of this pump stands.")
 
 

@@ -114,6 +114,7 @@ def test_test_notice_without_an_address_says_what_to_do(
 ) -> None:
     """No silent success: without an address the page names the setting."""
     browser_page.goto(f"{house[1]}/alarms")
+    expect(browser_page.locator("#page")).to_contain_text("alarms stand on these pages only")
     browser_page.get_by_role("button", name="Send a test notice").click()
     expect(browser_page.locator("#said")).to_contain_text("set [notify] in the settings")
 

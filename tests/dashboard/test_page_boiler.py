@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
+from analysis.alarms import Alarm
 from analysis.boiler_report import boiler_report
 from analysis.costs import plant_costs
 from analysis.faults import examine
@@ -16,6 +17,7 @@ from analysis.plant import Channel
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, MINUTE_MS, Span
 from analysis.watch import Situation
+from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import clock_ms
 from houses import PLANT, served
@@ -52,6 +54,26 @@ def worked_out(site: Site, days: int = 40) -> None:
     site.journal.save_result(PLANT.key, "slow", now, health.document())
 
 
+def test_alarm_of_the_boiler_stands_on_its_page(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """Water above its limit: no "nothing found" beside it, and it can be acknowledged here."""
+    site, url = house
+    now = clock_ms()
+    site.journal.save_result(PLANT.key, "watch", now, {"cannot_judge": []})
+    browser_page.goto(f"{url}/boiler")
+    expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
+    hot = Alarm(
+        plant=PLANT.key, subject="boiler", fault="overheating", urgency="now",
+        state="unacknowledged", since_ms=now, raised_ms=now, is_present=True,
+    )  # fmt: skip
+    site.journal.save_alarms([StandingAlarm(hot, None)])
+    expect(browser_page.locator(".lead")).to_contain_text("Alarm: Temperature above its limit.")
+    browser_page.goto(f"{url}/boiler")
+    browser_page.get_by_role("button", name="Acknowledge").click()
+    expect(browser_page.locator("#said")).to_contain_text("now acknowledged")
+
+
 def test_nothing_yet_is_said(house: tuple[Site, str], browser_page: Page) -> None:
     """Before the first night the page says when there will be something."""
     _, url = house
@@ -86,7 +108,7 @@ def test_findings_stand_ahead_of_the_charts_on_a_phone(
     browser_page.goto(f"{url}/boiler")
     tops = [
         browser_page.get_by_role("heading", name=name, exact=True).bounding_box()
-        for name in ("Findings", "Firings, day by day", "Logbook")
+        for name in ("Alarms and findings", "Firings, day by day", "Logbook")
     ]
     heights = [box["y"] for box in tops if box is not None]
     assert len(heights) == len(tops)
