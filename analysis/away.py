@@ -30,7 +30,10 @@ def away_days(use: FloatArray) -> BoolArray:
     if not known.any() or not follows_draws(use):
         return found
     draw = use - float(np.nanmin(use))
-    little = ~(draw > _LITTLE * float(np.nanquantile(draw, 0.75)))
+    usual = float(np.nanquantile(draw, 0.75))
+    if usual <= 0:
+        return found  # nearly all days are the least one: charged by the clock, nobody is away
+    little = ~(draw > _LITTLE * usual)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], little.astype(np.int8), [0]))))
     for start, end in edges.reshape(-1, 2):
         found[start:end] = known[start:end].sum() >= _LEAST_DAYS

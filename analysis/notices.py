@@ -181,14 +181,17 @@ def _notice(reason: Reason, alarms: list[Alarm]) -> Notice:
 def digest_due(
     alarms: Sequence[Alarm], last_digest_ms: int | None, now_ms: int, *, rules: NoticeRules
 ) -> Notice | None:
-    """The day's digest of what is not `now`, or None where it is not due or nothing stands."""
+    """The day's digest, or None where it is not due or nothing stands.
+
+    Of what is `now` it has what somebody has acknowledged, which is repeated no more.
+    """
     at_ms = _hour_of_digest(last_digest_ms, now_ms, rules)
     if at_ms is None:
         return None
     standing = [
         a
         for a in alarms
-        if a.urgency != "now"
+        if (a.urgency != "now" or a.state == "acknowledged")
         and a.state in ("unacknowledged", "acknowledged", "returned")
         and a.since_ms <= at_ms  # what came after the hour waits for the next
     ]

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Callable, Collection
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from analysis import alarms
 from analysis.alarms import Alarm
@@ -13,7 +13,7 @@ from analysis.finding import Finding, Health
 from analysis.plant import Plant
 from analysis.pump_learned import PlantLearned
 from analysis.pumpsheet import pump_sheets
-from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day
+from analysis.timebase import DAY_MS, HOUR_MS, Span, local_day, parse_rfc3339
 from analysis.watch import Situation
 from collector.errors import StoreUnavailableError
 from collector.journal import Event, StandingAlarm
@@ -102,13 +102,27 @@ def move_alarms(
         was = alarms.dated(old.alarm, now_ms)
         seen = alarms.graded(was, finding.urgency, now_ms) if finding else was
         new = alarms.advance(seen, now_ms, present=present, timing=fault.timing)
-        if new != old.alarm:
-            document = finding.document() if finding else old.finding
+        document = _document(finding, old)
+        if new != old.alarm or document != old.finding:
             changed.append(StandingAlarm(new, document))
             if new.state != old.alarm.state:
                 events.append(_event(new, fault, now_ms))
     if changed:
         site.journal.save_alarms(changed, events)
+
+
+def _document(finding: Finding | None, old: StandingAlarm) -> dict[str, Any] | None:
+    """What an alarm stands for: as it is seen now, from when it was first seen.
+
+    The watch sees some hours only, so that what lasts longer seems to begin with them.
+    """
+    if finding is None:
+        return old.finding
+    document = finding.document()
+    if old.finding is not None and old.alarm.is_present:
+        begun = (document["from"], old.finding["from"])
+        document["from"] = min(begun, key=parse_rfc3339)
+    return document
 
 
 def _watched(

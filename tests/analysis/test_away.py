@@ -35,3 +35,10 @@ def test_journeys_seen_are_part_of_the_years() -> None:
     assert share_at_home(_HOME, 305) == pytest.approx(1 - 14.6 / 305, abs=0.015)
     assert share_at_home(gone, 305) == 1.0
     assert share_at_home(np.full(60, 0.5), 305) == 1.0
+
+
+def test_one_odd_day_of_a_pump_that_the_clock_charges_is_no_journey_of_all_others() -> None:
+    """Half a day with the one charge in it counts double: the other thirty-nine are as always."""
+    use = np.full(40, 0.032)
+    use[-1] = 0.063
+    assert not away_days(use).any()

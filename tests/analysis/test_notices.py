@@ -148,6 +148,16 @@ def test_digest_once_a_day_with_what_stands() -> None:
     assert digest_due([note], eight, eight + 5 * HOUR_MS, rules=RULES) is None
 
 
+def test_urgent_that_was_acknowledged_and_lasts_is_in_the_digest() -> None:
+    """Acknowledged half asleep at night: in the morning the stall is still there."""
+    stall = replace(raised("stall", "now", NIGHT), state="acknowledged")
+    digest = digest_due([stall], None, parse_rfc3339("2026-01-16T08:00:00Z"), rules=RULES)
+    assert digest is not None
+    assert [a.fault for a in digest.alarms] == ["stall"]
+    loud = raised("stall", "now", NIGHT)
+    assert digest_due([loud], None, NIGHT + 9 * HOUR_MS, rules=RULES) is None
+
+
 def test_digest_leaves_what_comes_after_its_hour_to_the_next_morning() -> None:
     """A trifle at half past eleven at night, on a day without a digest, wakes nobody."""
     note = raised("standstill_risk", "note", NIGHT)

@@ -10,11 +10,11 @@ import pytest
 
 from analysis.alarms import Timing
 from analysis.faults import FAULTS
-from analysis.finding import Finding
+from analysis.finding import Evidence, Finding, Health
 from analysis.plant import Channel, Plant, Pump, Swap
 from analysis.readings import Readings
 from analysis.swaps import PumpCard, SwapRecord
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, to_ms
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, parse_rfc3339, to_ms
 from analysis.watch import Situation, Verdict
 from collector.errors import StoreUnavailableError
 from collector.jobs import (
@@ -22,6 +22,7 @@ from collector.jobs import (
     Job,
     judge_slowly,
     keep_counts,
+    move_alarms,
     nightly_results,
     sum_up_today,
     watch,
@@ -78,6 +79,26 @@ def test_watch_raises_and_clears_with_delays(site: Site) -> None:
     assert state(site) == "unacknowledged"
     watch(site, NOW + 46 * MINUTE_MS)
     assert state(site) == "returned"
+
+
+def test_standing_alarm_shows_what_is_seen_now_since_it_was_first_seen(site: Site) -> None:
+    """Water at 97 degrees that rises to 112: the card must not go on saying 97, nor forget when."""
+
+    def hot(value: float, start_ms: int) -> Health:
+        sign = Evidence("boiler.flow", "highest", value, "at most 95", "Cel")
+        found = Finding(
+            subject="heating", fault="overheating", start_ms=start_ms, end_ms=None,
+            urgency="now", confidence=0.9, evidence=(sign,),
+        )  # fmt: skip
+        return Health((found,), (), ())
+
+    for now, value, start in ((NOW, 97.0, NOW), (NOW + 5 * HOUR_MS, 112.0, NOW + HOUR_MS)):
+        move_alarms(site, PLANT, hot(value, start), now)
+    (kept,) = [a for a in site.journal.alarms("quay") if a.alarm.is_standing]
+    assert kept.finding is not None
+    assert kept.finding["evidence"][0]["value"] == 112.0
+    assert parse_rfc3339(kept.finding["from"]) == NOW
+    assert [e.what for e in site.journal.events("quay")] == ["overheating"]
 
 
 def test_silent_plug_leaves_the_alarm_as_it_is(site: Site) -> None:
