@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from analysis.estimate import plain
+from analysis.ghosts import ghost_occasions
 from analysis.hours import Hours, normalised_w
 from analysis.levels import BoolArray
 from analysis.lingering import SETTLED_MIN, flow_share, lingers_of
@@ -14,7 +15,6 @@ from analysis.minutes import Minutes
 from analysis.readings import FloatArray, IntArray
 from analysis.timebase import HOUR_MS
 
-_LATE_MIN = 4
 _WHOLE_H = 16
 
 
@@ -165,7 +165,7 @@ class _Marks(NamedTuple):
         settled = np.where(on & (minutes.run_min >= SETTLED_MIN), normal, np.nan)
         share = flow_share(minutes)
         spread = np.where(np.isfinite(share), minutes.flow_c - minutes.return_c, np.nan)
-        occasions = _rest_firings(minutes)
+        occasions, ghosts = ghost_occasions(minutes)
         return cls(
             starts,
             stops,
@@ -174,7 +174,7 @@ class _Marks(NamedTuple):
             share,
             lingers_of(minutes),
             np.array([_warmed_first(minutes, int(k)) for k in starts]),
-            np.array([k for k in occasions if _warmed_idle(minutes, int(k))], np.int64),
+            ghosts,
             occasions,
         )
 
@@ -196,40 +196,6 @@ def _warmed_first(minutes: Minutes, start: int) -> float:
         firsts.append(int(rise[0]) if len(rise) else 99)
     apart = firsts[1] - firsts[0]
     return float(np.sign(apart)) if abs(apart) >= 2 else 0.0
-
-
-def _rest_firings(minutes: Minutes) -> IntArray:
-    """Minutes in which a firing began while the pump had rested for an hour."""
-    fires = minutes.fires
-    with np.errstate(invalid="ignore"):
-        begins = np.flatnonzero((fires[1:] > 0.5) & (fires[:-1] < 0.5)) + 1
-    rests = ~minutes.on[begins] & (minutes.run_min[begins] >= 60)
-    rests &= np.array([np.isfinite(minutes.power_w[k - 60 : k]).all() for k in begins], bool)
-    found, last = [], -(10**9)
-    for k in begins[rests].tolist():
-        if k - last >= 120:
-            found.append(k)
-            last = k
-    return np.array(found, np.int64)
-
-
-def _warmed_idle(minutes: Minutes, start: int) -> bool:
-    """Whether a resting pump's pipe warmed after a firing began."""
-    part = slice(start, start + 120)
-    rests = np.cumsum(minutes.on[part] | np.isnan(minutes.power_w[part])) == 0
-    # The plug may tell of the start a little after the pipe does.
-    rests[max(int(rests.sum()) - _LATE_MIN, 0) :] = False
-    for pipe in (minutes.flow_c, minutes.return_c):
-        before = pipe[max(start - 10, 0) : start]
-        after = pipe[part][rests]
-        if not np.isfinite(before).any() or np.isfinite(after).sum() < 20:
-            continue
-        around = minutes.around_c[part][rests]
-        beside = float(np.nanmedian(around)) if np.isfinite(around).any() else 18.0
-        rise = np.nanmax(after) - np.nanmedian(before)
-        if rise > 3.0 and np.nanmax(after) > beside + 5.0:
-            return True
-    return False
 
 
 def _row(minutes: Minutes, marks: _Marks, normal: FloatArray, day: slice) -> dict[str, float]:

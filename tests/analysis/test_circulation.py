@@ -1,6 +1,7 @@
 """Judges of the water's way: reversed and ghost flow, standstill."""
 
 import numpy as np
+import pytest
 
 from analysis.circulation import judge_ghost, judge_reversed, judge_standstill
 from pumping import Pumping, day_of
@@ -58,6 +59,22 @@ def test_ghost_flow_is_told_after_a_few_firings() -> None:
     (found,) = judge_ghost(pumping.situation()).findings
     assert 32 <= day_of(found.raised_ms) <= 36
     assert found.end_ms is None
+
+
+@pytest.mark.parametrize(("rises_k", "told"), [(15.0, 1), (3.0, 0), (-3.0, 0)])
+def test_ghost_flow_is_told_in_rests_of_minutes(rises_k: float, told: int) -> None:
+    """A pump that rests half an hour only, while the store is charged: its pipe should cool."""
+    pumping = Pumping()
+    minute = pumping.minute % 1440
+    charges = (minute >= 600) & (minute < 630) | (minute >= 1000) & (minute < 1030)
+    pumping.fires = charges * 1.0
+    since = np.where(minute < 800, minute - 600, minute - 1000)
+    pumping.power = np.where(charges, 0.0, pumping.power)
+    moved = np.where(pumping.day(30), rises_k, -3.0) * since / 30
+    pumping.flow = np.where(charges, pumping.flow + moved, pumping.flow)
+    found = judge_ghost(pumping.situation()).findings
+    assert len(found) == told
+    assert all(30 < day_of(f.raised_ms) < 34 for f in found)
 
 
 def test_a_tight_check_valve_is_left_alone() -> None:

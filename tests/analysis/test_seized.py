@@ -118,8 +118,11 @@ def test_too_high_a_power_that_is_cut_off_is_a_locked_rotor(short_min: int, told
     values = leapt(1.3)
     off = LATE & (np.floor_divide(MINUTES - short_min, 6.0) == 0.0)
     values["heating.power"] = np.where(off, 0.0, values["heating.power"])
-    delay = delay_min(values, plant_with(WIDE))
+    plant = plant_with(WIDE)
+    delay = delay_min(values, plant)
     assert (delay is not None and delay <= short_min + 2) is told
+    causes = [f.possible[0] for f in found(values, plant) if f.fault == "stall"]
+    assert causes[:1] == (["stall: rotor seized"] if told else [])
 
 
 def test_pump_is_missed_on_when_the_boiler_puts_its_fire_out() -> None:
