@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.finding import Evidence, Finding
-from analysis.grid import is_coarse
+from analysis.grid import is_coarse, lasting
 from analysis.mind import DEAD, DRY, NAMES, STALL, Spell
 from analysis.plant import Pump
 from analysis.pump_signs import LONGER_MIN, MUCH_LONGER, Signs
@@ -174,7 +174,11 @@ class _Seen:
 
     def mean(self, value: FloatArray) -> float | None:
         """Mean over the minutes before the conclusion."""
-        part = value[max(self.row - _LOOK_MIN, 0) : self.row + 1]
+        look = _LOOK_MIN
+        if locked := int(lasting(self.signs.locked)[self.row]):
+            # What was before its power leapt, within that minute too, is another state.
+            look = min(look, max(locked - 2, 0))
+        part = value[max(self.row - look, 0) : self.row + 1]
         part = part[~np.isnan(part)]
         return float(part.mean()) if len(part) else None
 

@@ -81,6 +81,12 @@ def test_power_that_no_speed_takes_is_a_locked_rotor(
     assert delay_min(leapt(ratio), plant_with(plate_w, "voltage")) == delay
 
 
+def test_evidence_shows_the_power_since_the_leap() -> None:
+    """57.5 W after 50: not a mean of both."""
+    (finding,) = [f for f in found(leapt(1.15), plant_with(WIDE, "voltage")) if f.urgency == "now"]
+    assert finding.evidence[0].value == pytest.approx(57.5, abs=0.8)
+
+
 @pytest.mark.parametrize(("factor", "delay"), [(0.94, 3.0), (0.90, None)])
 def test_power_factor_parts_a_locked_rotor_from_a_higher_tap(
     factor: float, delay: float | None
