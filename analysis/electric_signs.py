@@ -170,6 +170,10 @@ class ElectricSigns:
         pulse = (low <= self.part_way_w) & (high > low + least)
         pulse |= (low <= floor) & (high > low + max(least, 1.2 * self.seen_floor_w))
         pulse &= self.known
+        if self.usual.levels.rests_alike:
+            # Its work is no higher than its rest: only what is above all work is a try.
+            floor = self.idle_top_w
+            pulse &= high > _ELECTRONIC_MORE * (self.usual.levels.high_w or 0.0)
         running = lasting(self.known & (low > floor)) >= 2
         still = lasting(~running)
         fine = (trailing(pulse, 6) >= 5) & (still >= 6)

@@ -18,7 +18,7 @@ _FED_MIN, _CARRIED_MIN = 15, 120
 """A pipe keeps beside its boiler while water moves; one that stands may do so for a while."""
 _FILLED_BAR = 0.8
 """A plant that was topped up stands above this; common practice, no source."""
-_AMID_MIN = 2
+_AMID_MIN, _LIKE_WORK_MIN = 2, 30
 _TOLD_REST_DAYS = 2
 """So many days with a rest are told, the next as a habit that the plant file does not know."""
 
@@ -59,9 +59,10 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     rests = signs.sensed | signs.fallen | (not signs.usual.levels.rests_alike)
     little = (signs.odd | (signs.idle & rests)) & ~signs.fed
     missing = lasting(little & wanted & signs.heat_waits & ~signs.rests_by_clock)
-    now = (
-        (signs.tries & ~signs.fed & ~signs.pushed) | signs.seized
-    ) & ~signs.at_work | signs.cut_out
+    # Of a pump whose rest and work look alike the pipe was fed at this power a while ago.
+    fed = signs.fed & (not signs.usual.levels.rests_alike)
+    sure = (signs.tries & ~fed & ~signs.pushed) | signs.seized
+    now = (sure & ~signs.at_work) | signs.cut_out
     odd = signs.odd & (trailing(signs.odd, 10) >= 8)
     odd &= ~signs.fed & signs.heat_waits & ~signs.rests_by_clock & ~signs.may_yield
     # Little power with the pipe as near the boiler as ever may be a smaller setting: without
@@ -158,4 +159,7 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     wet = turning & ~signs.low_pressure & ~signs.slips
     if signs.usual.levels.rests_alike:
         wet |= lasting(signs.plant.pressure_bar > _FILLED_BAR) >= _FED_MIN
+        # At rest with its rotor stuck it takes less than at any work.
+        least = (signs.usual.levels.standby_w or 0.0) - signs.usual.step_w / 2
+        turning = (lasting(signs.known & (signs.power_w > least)) >= _LIKE_WORK_MIN) & ~signs.tries
     return {STALL: turning, DRY: wet, DEAD: water}

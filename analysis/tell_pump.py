@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.finding import Evidence, Finding
-from analysis.grid import is_coarse
+from analysis.grid import is_coarse, lasting
 from analysis.mind import DEAD, DRY, NAMES, STALL, Spell
 from analysis.plant import Pump
 from analysis.pump_signs import LONGER_MIN, MUCH_LONGER, Signs
@@ -174,7 +174,11 @@ class _Seen:
 
     def mean(self, value: FloatArray) -> float | None:
         """Mean over the minutes before the conclusion."""
-        part = value[max(self.row - _LOOK_MIN, 0) : self.row + 1]
+        look = _LOOK_MIN
+        if locked := int(lasting(self.signs.locked)[self.row]):
+            # What was before its power leapt, within that minute too, is another state.
+            look = min(look, max(locked - 2, 0))
+        part = value[max(self.row - look, 0) : self.row + 1]
         part = part[~np.isnan(part)]
         return float(part.mean()) if len(part) else None
 
@@ -219,8 +223,8 @@ def _confidence(spell: Spell, seen: _Seen) -> float:
         return 0.75
     if spell.wakes is None:
         return 0.6
-    strong = seen.had("tries") or seen.had("cut_out") or seen.had("stands")
-    return 0.92 if strong or seen.had("low_pressure") else 0.85
+    strong = ("tries", "cut_out", "stands", "seized", "low_pressure")
+    return 0.92 if any(seen.had(sign) for sign in strong) else 0.85
 
 
 def _evidence(situation: Situation, seen: _Seen, spell: Spell) -> Iterator[Evidence]:
@@ -252,6 +256,7 @@ def _power_words(seen: _Seen) -> str:
         "tries": "power, in start attempts that never end in running",
         "cut_out": "power, in short runs at a locked rotor's level",
         "high": "power, higher than ever when running",
+        "seized": "power, cut off after more than ever when running",
         "idle": "power at rest",
         "odd": "power, between rest and running",
     }
@@ -280,6 +285,8 @@ def _ruled_out(seen: _Seen, spell: Spell) -> Iterator[str]:
         yield "summer, closed valves, pump rightly off: heat is made and not taken away"
     if seen.had("stands"):
         yield "turned knob or new plug: water would move"
+    elif seen.had("seized"):
+        yield "turned knob: power, power factor or pipes are as at no higher speed"
     if spell.cause == DEAD:
         yield "mild day or satisfied valves: the pipe was never so cold below a hot boiler"
 
@@ -295,7 +302,7 @@ def _possible(spell: Spell, seen: _Seen) -> tuple[str, ...]:
             "no power from controller or relay at times",
             "rotor sticks at times",
         )
-    if seen.signs.is_induction and (seen.had("high") or seen.had("cut_out")):
+    if seen.signs.is_induction and any(map(seen.had, ("high", "cut_out", "seized"))):
         return ("stall: rotor seized", "run capacitor failed", "setting changed")
     if seen.had("tries") or seen.had("odd"):
         return ("stall: rotor seized", "dry run", "electronics failed")

@@ -1,5 +1,6 @@
 """Alarms: what stands, how fresh its signs are, and what a person may do about it."""
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Any, cast
 
@@ -143,7 +144,29 @@ def _button(alarm: Alarm, deed: Deed, label: str, *, hours: int = 0, kind: str =
 def alarm_cards(view: View, standing: Sequence[StandingAlarm]) -> list[Component]:
     """Alarms of a part: those that stand as cards, those put away in short."""
     cards = [alarm_card(view, one) for one in standing if is_loud(one.alarm)]
-    return cards + put_away_section(view, [one for one in standing if not is_loud(one.alarm)])
+    out = [one.alarm for one in standing if one.alarm.state == "out_of_service"]
+    parts = [part for part, n in Counter(a.subject for a in out).items() if n > _FEW]
+    cards += [_all_out(view, [a for a in out if a.subject == part]) for part in parts]
+    rest = [one for one in standing if not is_loud(one.alarm)]
+    return cards + put_away_section(
+        view,
+        [a for a in rest if a.alarm.state == "shelved" or a.alarm.subject not in parts],
+    )
+
+
+_FEW = 3
+"""So many alarms of a part out of service stand one by one; more are a part under work."""
+
+
+def _all_out(view: View, alarms: Sequence[Alarm]) -> Component:
+    """A part under work in one card, instead of every alarm it could have."""
+    first = alarms[0]
+    since = words.ago(max(a.since_ms for a in alarms), view.now_ms)
+    what = {"type": "service", "deed": "put_back"}
+    what |= {"plant": first.plant, "subject": first.subject}
+    told = f"{words.count(len(alarms), 'alarm')} out of service, {since}: told to nobody."
+    button = html.Button("Put all back into service", id=what)
+    return html.Article([html.P(told), html.Div(button, className="row")], className="card")
 
 
 # below

@@ -4,7 +4,7 @@ from datetime import timedelta
 from itertools import pairwise
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, html
 
 from analysis.faults_boiler import BOILER_FAULTS
 from analysis.plant import Boiler
@@ -23,7 +23,8 @@ from dashboard.cards import (
 )
 from dashboard.figures import COLOURS, axis, chart
 from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View, view_still_there
+from dashboard.following import follow, followed
+from dashboard.page import Component, Page, View
 from dashboard.pages.alarms import alarm_cards
 from dashboard.pages.costs import needs, signature_charts
 from dashboard.pages.logbook import beside
@@ -31,7 +32,6 @@ from dashboard.present import presence, value_words
 from dashboard.standing import against, standing_of
 from dashboard.watching import own_troubles
 
-_LOOK_EVERY_MS = 5_000
 HEAT, CHARGE = COLOURS[1], COLOURS[0]
 
 
@@ -47,10 +47,7 @@ def layout(view: View) -> Component:
         html.H1(words.named(boiler.id)),
         part_tabs(view, "/boiler", [one.id for one in boilers], boiler.id),
     ]
-    head += [
-        html.Div(_live(view, boiler, sheet), id="boiler-live"),
-        dcc.Interval(id="boiler-look", interval=_LOOK_EVERY_MS),
-    ]
+    head += followed("boiler", _live(view))
     if sheet is None or sheet["method"] is None:
         return html.Div([*head, _nothing(sheet), _beside(view, boiler, sheet)])
     return html.Div(
@@ -74,8 +71,12 @@ def _sheet(view: View, boiler: Boiler) -> dict[str, Any] | None:
     return next((s for s in sheets if s["boiler"] == boiler.id), None)
 
 
-def _live(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> list[Component]:
+def _live(view: View) -> list[Component]:
     """What changes while the page stays open."""
+    if not view.plant.boilers:
+        return []
+    boiler = _boiler(view)
+    sheet = _sheet(view, boiler)
     told = [*own_troubles(view), html.P(_sentence(view, boiler, sheet), className="lead")]
     if sheet is not None and sheet["method"] is not None:
         told.append(_facts(view, boiler, sheet))
@@ -379,24 +380,9 @@ def _beside(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> Compone
     return beside(view, boiler.id, "Alarms and findings", cards, nothing)
 
 
-# while it stays open
-
-
 def callbacks(app: Dash, site: Site) -> None:
-    """State and figures follow by themselves; charts and the form stay as they are."""
-
-    @app.callback(
-        Output("boiler-live", "children"),
-        Input("boiler-look", "n_intervals"),
-        State("address", "search"),
-        prevent_initial_call=True,
-    )
-    def _look(_ticks: int | None, search: str | None) -> Any:
-        view = view_still_there(site, search)
-        if not view.plant.boilers:
-            return no_update
-        boiler = _boiler(view)
-        return _live(view, boiler, _sheet(view, boiler))
+    """State and figures follow while the page stays open; charts and the form stay as they are."""
+    follow(app, site, "boiler", _live)
 
 
 PAGE = Page(path="/boiler", title="Boiler", layout=layout, callbacks=callbacks)

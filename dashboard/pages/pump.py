@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, html
 
 from analysis.plant import Pump
 from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
@@ -24,7 +24,8 @@ from dashboard.cards import (
 )
 from dashboard.figures import COLOURS, axis, chart, faint
 from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View, view_still_there
+from dashboard.following import follow, followed
+from dashboard.page import Component, Page, View
 from dashboard.pages.alarms import alarm_cards
 from dashboard.pages.logbook import beside
 from dashboard.present import presence, value_words
@@ -32,7 +33,6 @@ from dashboard.pump_setting import bearing_section, setting_section
 from dashboard.standing import against, standing_of
 from dashboard.watching import own_troubles
 
-_LOOK_EVERY_MS = 5_000
 _FEW_DAYS = 5
 
 
@@ -67,8 +67,7 @@ def layout(view: View) -> Component:
         [
             html.H1(f"{words.named(pump.id)} pump"),
             part_tabs(view, "/pump", [one.id for one in pumps], pump.id),
-            html.Div(_live(view, pump, sheet), id="pump-live"),
-            dcc.Interval(id="pump-look", interval=_LOOK_EVERY_MS),
+            *followed("pump", _live(view)),
             html.Div([_evidence(view, pump, sheet), _beside(view, pump)], className="sides"),
         ]
     )
@@ -88,8 +87,12 @@ def _sheet(view: View, pump: Pump) -> dict[str, Any] | None:
 # the state in a sentence
 
 
-def _live(view: View, pump: Pump, sheet: dict[str, Any] | None) -> list[Component]:
+def _live(view: View) -> list[Component]:
     """What changes while the page stays open."""
+    if not view.plant.pumps:
+        return []
+    pump = _pump(view)
+    sheet = _sheet(view, pump)
     lead = html.P(sentence(view, pump, sheet), className="lead")
     return [*own_troubles(view), lead, _facts(view, pump, sheet)]
 
@@ -316,24 +319,9 @@ def _beside(view: View, pump: Pump) -> Component:
     return beside(view, pump.id, "Alarms", cards, "No alarm of this pump stands.")
 
 
-# while it stays open
-
-
 def callbacks(app: Dash, site: Site) -> None:
-    """State and figures follow by themselves; charts and the form stay as they are."""
-
-    @app.callback(
-        Output("pump-live", "children"),
-        Input("pump-look", "n_intervals"),
-        State("address", "search"),
-        prevent_initial_call=True,
-    )
-    def _look(_ticks: int | None, search: str | None) -> Any:
-        view = view_still_there(site, search)
-        if not view.plant.pumps:
-            return no_update
-        pump = _pump(view)
-        return _live(view, pump, _sheet(view, pump))
+    """State and figures follow while the page stays open; charts and the form stay as they are."""
+    follow(app, site, "pump", _live)
 
 
 PAGE = Page(path="/pump", title="Pumps", layout=layout, callbacks=callbacks)

@@ -81,6 +81,12 @@ def test_power_that_no_speed_takes_is_a_locked_rotor(
     assert delay_min(leapt(ratio), plant_with(plate_w, "voltage")) == delay
 
 
+def test_evidence_shows_the_power_since_the_leap() -> None:
+    """57.5 W after 50: not a mean of both."""
+    (finding,) = [f for f in found(leapt(1.15), plant_with(WIDE, "voltage")) if f.urgency == "now"]
+    assert finding.evidence[0].value == pytest.approx(57.5, abs=0.8)
+
+
 @pytest.mark.parametrize(("factor", "delay"), [(0.94, 3.0), (0.90, None)])
 def test_power_factor_parts_a_locked_rotor_from_a_higher_tap(
     factor: float, delay: float | None
@@ -118,8 +124,11 @@ def test_too_high_a_power_that_is_cut_off_is_a_locked_rotor(short_min: int, told
     values = leapt(1.3)
     off = LATE & (np.floor_divide(MINUTES - short_min, 6.0) == 0.0)
     values["heating.power"] = np.where(off, 0.0, values["heating.power"])
-    delay = delay_min(values, plant_with(WIDE))
+    plant = plant_with(WIDE)
+    delay = delay_min(values, plant)
     assert (delay is not None and delay <= short_min + 2) is told
+    causes = [f.possible[0] for f in found(values, plant) if f.fault == "stall"]
+    assert causes[:1] == (["stall: rotor seized"] if told else [])
 
 
 def test_pump_is_missed_on_when_the_boiler_puts_its_fire_out() -> None:

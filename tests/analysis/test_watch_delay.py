@@ -1,5 +1,7 @@
 """How soon a stall or a dry run is told where the plug is read often, in hand-made minutes."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.faults import FAULTS, examine
@@ -59,3 +61,34 @@ def test_dry_run_is_told_in_three_minutes_of_a_plug_read_often() -> None:
     assert [(f.fault, f.urgency) for f in found] == [("dry_run", "now")]
     assert found[0].raised_ms is not None
     assert found[0].raised_ms - LATE_MS <= 2 * MINUTE_MS
+
+
+def little_work_w(at_ms: np.ndarray) -> np.ndarray:
+    """Power of a small pump at work: 2.5 W half of the time, up to 4 W else [W]."""
+    return np.round(2.5 + 1.5 * np.maximum(np.sin(at_ms / MINUTE_MS / 50.0), 0.0) ** 2, 1)
+
+
+def test_tries_of_a_pump_whose_rest_and_work_look_alike_stand_out_above_all_its_work() -> None:
+    """It takes 2.5 to 4 W at work and 2.4 at rest; a try takes 9, and between them it takes 2.3."""
+    values = sound()
+    rests = values["heating.power"] < 1.0
+    values["heating.power"] = np.where(rests, 2.4, little_work_w(TIME_MS))
+    readings = record(values, {})
+    since_s = (FINE_MS - LATE_MS) // 1000
+    stuck = np.where((since_s < 600) & (since_s % 50 == 40), 9.3, 2.3)
+    power = np.where(since_s < 6 * 3600, stuck, little_work_w(FINE_MS))
+    usual = readings["heating.power"]
+    early = usual.time_ms < LATE_MS
+    readings["heating.power"] = Readings(
+        np.append(usual.time_ms[early], FINE_MS), np.append(usual.value[early], power)
+    )
+    plant = house(least_w=3.0)
+    kept = tuple(c for c in plant.channels if c.quantity != "temperature")
+    situation = Situation(
+        plant=replace(plant, channels=kept), record=readings, span=Span(0, DAYS * DAY_MS)
+    )
+    (finding,) = [f for f in examine(situation, [FAULTS["stall"]]).findings if f.urgency == "now"]
+    assert finding.raised_ms is not None
+    assert finding.raised_ms - LATE_MS <= 5 * MINUTE_MS
+    assert finding.end_ms is not None
+    assert finding.end_ms - LATE_MS <= 7 * 3600_000

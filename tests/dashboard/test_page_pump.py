@@ -154,7 +154,9 @@ def test_pump_out_of_service_is_no_list_of_alarms(
     expect(lead).to_contain_text("Out of service: nothing of it is told to anybody")
     expect(lead).not_to_contain_text("Alarm:")
     expect(browser_page.locator(".card.now")).to_have_count(0)
-    expect(browser_page.get_by_role("button", name="Put back into service").first).to_be_visible()
+    browser_page.get_by_role("button", name="Put all back into service").click()
+    expect(lead).to_contain_text("Nothing stands against it.")
+    assert {a.alarm.state for a in site.journal.alarms()} == {"normal"}
 
 
 def test_band_of_a_narrow_sign_can_be_seen(house: tuple[Site, str], browser_page: Page) -> None:
