@@ -64,12 +64,16 @@ def spell_seen(
 
 
 class Signs(NamedTuple):
-    """What speaks for a fault, how sure that makes, and what was ruled out."""
+    """What speaks for a fault, how sure that makes, and what was ruled out.
+
+    `possible` are its causes in order, where the judge knows better than the fault's row.
+    """
 
     fault: str
     confidence: float
     evidence: tuple[Evidence, ...]
     ruled_out: tuple[str, ...]
+    possible: tuple[str, ...] = ()
 
 
 def slow_finding(
@@ -86,6 +90,7 @@ def slow_finding(
         confidence=round(float(np.clip(signs.confidence, 0.05, 0.97)), 2),
         evidence=signs.evidence,
         ruled_out=signs.ruled_out,
+        possible=signs.possible,
         raised_ms=min(int(days.end_ms[seen.raised]), situation.span.end_ms),
     )
 

@@ -113,6 +113,14 @@ def _came_slowly(strength: FloatArray) -> BoolArray:
     return found
 
 
+_OF_POWER_ALONE = (
+    "sludge or magnetite in pump, strainer or pipes",
+    "the plug reads a little less than it did: compare it with another",
+    "valves or an isolator turned down",
+)
+"""Some thousandths of power are as much as a plug may wander with the years and its warmth."""
+
+
 def _sludge_finding(
     situation: Situation, history: PumpHistory, epoch: Epoch, trend: Trend, seen: Seen
 ) -> Finding:
@@ -155,6 +163,7 @@ def _sludge_finding(
                 else "a turned knob: no sudden step of power",
                 *(("air: the power is as quiet as ever",) if falls else ()),
             ),
+            () if is_plain or not falls else _OF_POWER_ALONE,
         ),
     )
 

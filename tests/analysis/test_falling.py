@@ -42,6 +42,7 @@ def test_a_slow_fall_at_like_flow_is_sludge_though_the_water_tells_nothing() -> 
     assert 40 < day_of(found.raised_ms) < 62
     shown = next(e for e in found.evidence if "same flow" in e.what)
     assert shown.value == pytest.approx(0.994, abs=0.001)
+    assert any("plug" in cause for cause in found.possible[:2])
 
 
 def test_sound_pumps_behind_valves_are_left_alone() -> None:
