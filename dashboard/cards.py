@@ -1,15 +1,18 @@
 """Small pieces every page uses: tiles, tables, chips, and a finding told as a card."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 from dash import dcc, html
 
 from analysis.alarms import Alarm
 from analysis.faults import FAULTS
+from analysis.plant import Boiler, Pump
 from analysis.timebase import parse_rfc3339
 from dashboard import words
 from dashboard.page import Component, View
+
+Part = TypeVar("Part", Pump, Boiler)
 
 URGENCY_WORDS = {"now": "act now", "soon": "soon", "note": "note"}
 STATE_WORDS = {
@@ -176,6 +179,17 @@ def _listed(items: Sequence[str]) -> Component:
     if len(items) < 2:
         return items[0] if items else ""
     return html.Ol([html.Li(i) for i in items])
+
+
+def chosen_part(view: View, parts: Sequence[Part]) -> Part:
+    """The part whose page was asked for; the first where none was, or one that is not there."""
+    return next((one for one in parts if one.id == view.query.get("id")), parts[0])
+
+
+def sheet_of(view: View, result: str, kind: str, part: str) -> dict[str, Any] | None:
+    """A part's document among those of its kind of the last night."""
+    sheets: list[dict[str, Any]] = view.result(result) or []
+    return next((one for one in sheets if one[kind] == part), None)
 
 
 def part_tabs(view: View, path: str, ids: Sequence[str], chosen: str) -> Component:

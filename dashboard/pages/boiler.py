@@ -12,6 +12,7 @@ from analysis.timebase import local_day, parse_rfc3339
 from collector.site import Site
 from dashboard import words
 from dashboard.cards import (
+    chosen_part,
     empty,
     fact,
     facts,
@@ -19,6 +20,7 @@ from dashboard.cards import (
     finding_card,
     part_tabs,
     section,
+    sheet_of,
     table,
 )
 from dashboard.figures import COLOURS, axis, chart
@@ -41,8 +43,8 @@ def layout(view: View) -> Component:
     if not boilers:
         told = f"The plant file of {view.plant.name} names no boiler; add a [[boiler]] and restart."
         return html.Div([html.H1("Boiler"), empty(told)])
-    boiler = _boiler(view)
-    sheet = _sheet(view, boiler)
+    boiler = chosen_part(view, view.plant.boilers)
+    sheet = sheet_of(view, "boilers", "boiler", boiler.id)
     head = [
         html.H1(words.named(boiler.id)),
         part_tabs(view, "/boiler", [one.id for one in boilers], boiler.id),
@@ -60,23 +62,12 @@ def layout(view: View) -> Component:
     )
 
 
-def _boiler(view: View) -> Boiler:
-    boilers = view.plant.boilers
-    return next((b for b in boilers if b.id == view.query.get("id")), boilers[0])
-
-
-def _sheet(view: View, boiler: Boiler) -> dict[str, Any] | None:
-    """The boiler's document of the last night."""
-    sheets: list[dict[str, Any]] = view.result("boilers") or []
-    return next((s for s in sheets if s["boiler"] == boiler.id), None)
-
-
 def _live(view: View) -> list[Component]:
     """What changes while the page stays open."""
     if not view.plant.boilers:
         return []
-    boiler = _boiler(view)
-    sheet = _sheet(view, boiler)
+    boiler = chosen_part(view, view.plant.boilers)
+    sheet = sheet_of(view, "boilers", "boiler", boiler.id)
     told = [*own_troubles(view), html.P(_sentence(view, boiler, sheet), className="lead")]
     if sheet is not None and sheet["method"] is not None:
         told.append(_facts(view, boiler, sheet))

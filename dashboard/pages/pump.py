@@ -12,6 +12,7 @@ from collector.site import Site
 from dashboard import words
 from dashboard.cards import (
     chip,
+    chosen_part,
     empty,
     estimate_fact,
     fact,
@@ -20,6 +21,7 @@ from dashboard.cards import (
     finding_card,
     part_tabs,
     section,
+    sheet_of,
     table,
 )
 from dashboard.figures import COLOURS, axis, chart, faint
@@ -61,8 +63,8 @@ def layout(view: View) -> Component:
     if not pumps:
         told = f"The plant file of {view.plant.name} names no pump; add a [[pump]] and restart."
         return html.Div([html.H1("Pumps"), empty(told)])
-    pump = _pump(view)
-    sheet = _sheet(view, pump)
+    pump = chosen_part(view, view.plant.pumps)
+    sheet = sheet_of(view, "pumps", "pump", pump.id)
     return html.Div(
         [
             html.H1(f"{words.named(pump.id)} pump"),
@@ -73,17 +75,6 @@ def layout(view: View) -> Component:
     )
 
 
-def _pump(view: View) -> Pump:
-    pumps = view.plant.pumps
-    return next((p for p in pumps if p.id == view.query.get("id")), pumps[0])
-
-
-def _sheet(view: View, pump: Pump) -> dict[str, Any] | None:
-    """The pump's document of the last night."""
-    sheets: list[dict[str, Any]] = view.result("pumps") or []
-    return next((s for s in sheets if s["pump"] == pump.id), None)
-
-
 # the state in a sentence
 
 
@@ -91,8 +82,8 @@ def _live(view: View) -> list[Component]:
     """What changes while the page stays open."""
     if not view.plant.pumps:
         return []
-    pump = _pump(view)
-    sheet = _sheet(view, pump)
+    pump = chosen_part(view, view.plant.pumps)
+    sheet = sheet_of(view, "pumps", "pump", pump.id)
     lead = html.P(sentence(view, pump, sheet), className="lead")
     return [*own_troubles(view), lead, _facts(view, pump, sheet)]
 

@@ -59,6 +59,18 @@ class Inbox:
 
 
 @pytest.fixture
+def one_out_of_order(monkeypatch: pytest.MonkeyPatch, cleanup: ExitStack) -> tuple[Inbox, Inbox]:
+    """Two addresses that are told, of which the second is out of order."""
+    good, bad = Inbox(), Inbox()
+    for one in (good, bad):
+        cleanup.callback(one.server.server_close)
+        cleanup.callback(one.server.shutdown)
+    monkeypatch.setenv(NOTIFY_ADDRESSES, f"{good.address}\n{bad.address}")
+    bad.is_broken = True
+    return good, bad
+
+
+@pytest.fixture
 def inbox(monkeypatch: pytest.MonkeyPatch) -> Iterator[Inbox]:
     made = Inbox()
     monkeypatch.setenv(NOTIFY_ADDRESSES, made.address)
@@ -256,15 +268,10 @@ def test_address_that_fails_shows_no_secret(
 
 
 def test_what_an_address_is_owed_outlives_a_restart(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cleanup: ExitStack
+    tmp_path: Path, one_out_of_order: tuple[Inbox, Inbox]
 ) -> None:
     """One address is down while the program is started anew: it gets its letter all the same."""
-    good, bad = Inbox(), Inbox()
-    for one in (good, bad):
-        cleanup.callback(one.server.server_close)
-        cleanup.callback(one.server.shutdown)
-    monkeypatch.setenv(NOTIFY_ADDRESSES, f"{good.address}\n{bad.address}")
-    bad.is_broken = True
+    good, bad = one_out_of_order
     with closing(Site.open([PLANT], Settings(folder=tmp_path))) as before:
         stall(before)
         tell(before, NOON)
@@ -277,15 +284,10 @@ def test_what_an_address_is_owed_outlives_a_restart(
 
 
 def test_address_that_stays_dead_is_no_good_news_after_a_day(
-    site: Site, monkeypatch: pytest.MonkeyPatch, cleanup: ExitStack
+    site: Site, one_out_of_order: tuple[Inbox, Inbox]
 ) -> None:
     """What it was owed first is too old to be sent: that is not to have reached it."""
-    good, bad = Inbox(), Inbox()
-    for one in (good, bad):
-        cleanup.callback(one.server.server_close)
-        cleanup.callback(one.server.shutdown)
-    monkeypatch.setenv(NOTIFY_ADDRESSES, f"{good.address}\n{bad.address}")
-    bad.is_broken = True
+    good, _ = one_out_of_order
     for day in range(3):
         stall(site, NOON + day * DAY_MS)
         for minute in (0, 5, 12, 20):
@@ -371,15 +373,10 @@ def test_part_out_of_service_is_brought_to_mind_in_words(site: Site, inbox: Inbo
 
 
 def test_address_out_of_order_costs_the_others_nothing(
-    site: Site, monkeypatch: pytest.MonkeyPatch, cleanup: ExitStack
+    site: Site, one_out_of_order: tuple[Inbox, Inbox]
 ) -> None:
     """One address is down for the night: the other gets each notice once, it gets it later."""
-    good, bad = Inbox(), Inbox()
-    for one in (good, bad):
-        cleanup.callback(one.server.server_close)
-        cleanup.callback(one.server.shutdown)
-    monkeypatch.setenv(NOTIFY_ADDRESSES, f"{good.address}\n{bad.address}")
-    bad.is_broken = True
+    good, bad = one_out_of_order
     stall(site)
     for turn in range(8):
         tell(site, NOON + turn * MINUTE_MS // 2)
