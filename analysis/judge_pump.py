@@ -18,7 +18,7 @@ _FED_MIN, _CARRIED_MIN = 15, 120
 """A pipe keeps beside its boiler while water moves; one that stands may do so for a while."""
 _FILLED_BAR = 0.8
 """A plant that was topped up stands above this; common practice, no source."""
-_AMID_MIN, _LIKE_WORK_MIN = 2, 30
+_AMID_MIN, _LIKE_WORK_MIN = 3, 30
 _TOLD_REST_DAYS = 2
 """So many days with a rest are told, the next as a habit that the plant file does not know."""
 
@@ -93,7 +93,8 @@ def _missing_min(signs: Signs, missed: BoolArray) -> IntArray:
     """Minutes since heat began to wait for a pump that does not run.
 
     A boiler whose heat nobody takes stops its fire soon: a pump that stopped amid a fire is
-    missed on nevertheless. One that stops after it may have been told to.
+    missed on nevertheless. One that stops after it, or as near as plugs can tell with it, may have
+    been told to.
     """
     waits = signs.known & ~signs.runs & signs.heat_waits & ~signs.rests_by_clock & ~signs.fed
     waits &= (trailing(signs.storing, 12) == 0) | missed
