@@ -33,6 +33,10 @@ _AT_WORK_MIN = 180
 _LEAST_FLOOR_W = 3.5
 _TRY_WINDOW_MIN = 12
 _TRY_MINUTES = 4
+_RARE_WINDOW_MIN = 60
+"""A plug read twice a minute sees one of several tries that are over in seconds; a pump at rest is
+kicked once a day (common practice, no source)."""
+_NEAR_LEAST = 1.1
 _TRY_W = 1.5
 _BRIEF = 0.6
 _OFTEN, _OFTEN_MIN = 4, 3
@@ -170,19 +174,45 @@ class ElectricSigns:
         pulse = (low <= self.part_way_w) & (high > low + least)
         pulse |= (low <= floor) & (high > low + max(least, 1.2 * self.seen_floor_w))
         pulse &= self.known
-        if self.usual.levels.rests_alike:
+        levels = self.usual.levels
+        if levels.rests_alike:
             # Its work is no higher than its rest: only what is above all work is a try.
-            floor = self.idle_top_w
-            pulse &= high > _ELECTRONIC_MORE * (self.usual.levels.high_w or 0.0)
-        running = lasting(self.known & (low > floor)) >= 2
-        still = lasting(~running)
+            return self._never_runs(pulse & self._beyond_work, self.idle_top_w)
+        return self._never_runs(pulse, floor) | self._never_runs(
+            self.spikes, _NEAR_LEAST * (levels.low_w or 0.0)
+        )
+
+    @cached_property
+    def spikes(self) -> BoolArray:
+        """Tries above all its work, of a pump whose rest was never seen, and may be like work."""
+        levels = self.usual.levels
+        if self.is_induction or levels.idle_w is not None or levels.low_w is None:
+            return np.zeros(len(self.plant), bool)
+        return np.asarray(
+            self._beyond_work & (np.nan_to_num(self.one.drawn.low_w) <= _NEAR_LEAST * levels.low_w)
+        )
+
+    @property
+    def _beyond_work(self) -> BoolArray:
+        """Minutes with a reading far above all its work."""
+        most = _ELECTRONIC_MORE * (self.usual.levels.high_w or np.inf)
+        return np.asarray(self.known & (np.nan_to_num(self.one.drawn.high_w) > most))
+
+    def _never_runs(self, pulse: BoolArray, floor_w: float) -> BoolArray:
+        """Tries in many minutes, and never more than this power for two minutes on end."""
+        low, high = np.nan_to_num(self.one.drawn.low_w), np.nan_to_num(self.one.drawn.high_w)
+        still = lasting(lasting(self.known & (low > floor_w)) < 2)
         fine = (trailing(pulse, 6) >= 5) & (still >= 6)
         coarse = trailing(pulse & (still > 0), _TRY_WINDOW_MIN) >= _TRY_MINUTES
         # Some sound pumps try three times within a minute before they run; one that is kicked for
         # a minute against sticking runs through most of it, a try is over in seconds.
         brief = self.power_w <= low + _BRIEF * (high - low)
         dense = (lasting(pulse & brief & self.often) >= _OFTEN_MIN) & (still >= _OFTEN_MIN)
-        return np.asarray(fine | (coarse & (still >= 6)) | dense)
+        # A start and a stop look like tries in their minutes: only those amid one long rest count.
+        count = np.concatenate(([0], np.cumsum(pulse & brief & (still > 2))))
+        at = np.arange(1, len(count))
+        rare = count[at] - count[at - np.minimum(still, _RARE_WINDOW_MIN)] >= _TRY_MINUTES
+        return np.asarray(fine | (coarse & (still >= 6)) | dense | rare)
 
     @cached_property
     def often(self) -> BoolArray:

@@ -231,11 +231,16 @@ def _hot_pumps(seen: Watched, pump: str, situation: Situation) -> Iterator[Findi
     told = [s for s in seen.spells_of(pump) if s.wakes is not None]
     raises = [int(start_ms[s.raised]) for s in told]
     power = situation.plant.first(pump, "power")
-    for span in spans_of(lasts, start_ms):
-        row = int(np.searchsorted(start_ms, span.start_ms))
-        if any(s.cause == STALL and s.raised <= row < (s.end or len(hot)) for s in told):
-            # A seized motor heats: who was woken for it needs no second alarm of the same pump.
+    for whole in spans_of(lasts, start_ms):
+        first, end = np.searchsorted(start_ms, (whole.start_ms, whole.end_ms))
+        # A seized motor heats: who was woken for it needs no second alarm of the same pump.
+        stalls = [s for s in told if s.cause == STALL and s.raised <= first < (s.end or len(hot))]
+        after = max([int(first), *(s.end or len(hot) for s in stalls)])
+        anew = np.flatnonzero((hot | over)[after:end])
+        if not len(anew):
             continue
+        row = after + int(anew[0])
+        span = Span(int(start_ms[row]), whole.end_ms)
         if power is not None and not hot[row]:
             yield _overload_finding(seen, pump, span, power)
             continue

@@ -18,6 +18,7 @@ _FED_MIN, _CARRIED_MIN = 15, 120
 """A pipe keeps beside its boiler while water moves; one that stands may do so for a while."""
 _FILLED_BAR = 0.8
 """A plant that was topped up stands above this; common practice, no source."""
+_SPIKED_MIN = 60
 _AMID_MIN, _LIKE_WORK_MIN = 3, 30
 _TOLD_REST_DAYS = 2
 """So many days with a rest are told, the next as a habit that the plant file does not know."""
@@ -157,6 +158,8 @@ def _well(signs: Signs) -> dict[int, BoolArray]:
     turning |= (lasting(carried & ~signs.locked) >= _FED_MIN) | (
         lasting(carried & signs.locked) >= _CARRIED_MIN
     )
+    turning |= lasting(carried & signs.grows) >= 5
+    turning &= trailing(signs.spikes, _SPIKED_MIN) == 0
     wet = turning & ~signs.low_pressure & ~signs.slips
     if signs.usual.levels.rests_alike:
         wet |= lasting(signs.plant.pressure_bar > _FILLED_BAR) >= _FED_MIN

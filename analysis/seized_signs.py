@@ -76,7 +76,8 @@ class SeizedSigns(PipeSigns):
             return self.locked
         shown = lasting(self.locked) >= np.where(self.often, _OFTEN_MIN, _SELDOM_MIN)
         witness = self._no_setting | self._resistive | self._stopped
-        return np.asarray((shown & (trailing(witness, 3) >= 2)) | self._sagged | self._cut)
+        seized = (shown & (trailing(witness, 3) >= 2)) | self._sagged | self._cut
+        return np.asarray(seized & ~self.grows)
 
     @cached_property
     def _no_setting(self) -> BoolArray:
@@ -110,6 +111,15 @@ class SeizedSigns(PipeSigns):
         with np.errstate(invalid="ignore"):
             parts = (apart - apart[begin] > _STOPPED_K) & (flow - ago(flow, 4) < -_STOPPED_K)
             return np.asarray(self.locked & parts & (back - back[begin] < -_STOPPED_K))
+
+    @cached_property
+    def grows(self) -> BoolArray:
+        """The power has grown since the leap: a locked winding's falls, a failing one's may not."""
+        smooth = (self.power_w + ago(self.power_w, 1) + ago(self.power_w, 2)) / 3.0
+        first = np.minimum(self._leap + 3, len(smooth) - 1)
+        with np.errstate(invalid="ignore"):
+            grew = smooth > (1.0 + _SAG) * smooth[first]
+        return np.asarray(grew & (lasting(self.locked) > _SAG_MIN[0]))
 
     @cached_property
     def _sagged(self) -> BoolArray:

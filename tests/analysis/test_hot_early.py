@@ -93,3 +93,19 @@ def test_body_that_hot_water_warms_after_a_rest_does_not_overheat() -> None:
     values["heating.body"] = values["heating.flow"] - below
     plant = with_body("induction", (35.0, 75.0))
     assert "overheating" not in {f.fault for f in found(values, plant)}
+
+
+@pytest.mark.parametrize("grows", [True, False])
+def test_power_that_grows_is_a_failing_windings_and_no_locked_rotors(grows: bool) -> None:
+    """Told as seized at first; copper that heats at a standstill takes less, not more."""
+    values = sound(50.0)
+    power = values["heating.power"]
+    if not grows:
+        stalled(values, 0.0)
+    rise = 1.0 + (0.06 if grows else -0.06) * np.minimum(MINUTES / 40.0, 1.0)
+    values["heating.power"] = power * np.where(LATE, 1.45 * rise, 1.0)
+    warms = np.minimum(1.2 * MINUTES, 40.0)
+    values["heating.body"] = sound()["heating.flow"] + 3.0 + np.where(LATE, warms, 0.0)
+    findings = found(values, with_body("induction", (35.0, 60.0)))
+    assert next(f.fault for f in findings) == "stall"
+    assert any(f.fault == "overheating" for f in findings) is grows

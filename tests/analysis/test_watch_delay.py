@@ -92,3 +92,56 @@ def test_tries_of_a_pump_whose_rest_and_work_look_alike_stand_out_above_all_its_
     assert finding.raised_ms - LATE_MS <= 5 * MINUTE_MS
     assert finding.end_ms is not None
     assert finding.end_ms - LATE_MS <= 7 * 3600_000
+
+
+def seen_each_30_s(value: np.ndarray) -> Readings:
+    """As a plug read twice a minute from noon on."""
+    at_ms = FINE_MS[::3]
+    return Readings(at_ms, value[::3])
+
+
+def rare(rest_w: float, try_w: float) -> np.ndarray:
+    """One try in twelve minutes is seen, the others fall between two readings."""
+    return np.where((FINE_MS - LATE_MS) // 30_000 % 24 == 1, try_w, rest_w)
+
+
+def of_pump(power: Readings, usual: np.ndarray, pump: str = "charging") -> list[Finding]:
+    """Stalls told of an electronic pump that takes the usual until noon."""
+    plant = house()
+    pumps = tuple(replace(p, drive="electronic", rated_power_w=(4.0, 40.0)) for p in plant.pumps)
+    values = sound() | {f"{pump}.power": usual}
+    readings = record(values, {})
+    early = TIME_MS < LATE_MS
+    readings[f"{pump}.power"] = Readings(
+        np.append(TIME_MS[early], power.time_ms), np.append(usual[early], power.value)
+    )
+    situation = Situation(
+        plant=replace(plant, pumps=pumps), record=readings, span=Span(0, DAYS * DAY_MS)
+    )
+    found = examine(situation, [FAULTS["stall"]]).findings
+    return [f for f in found if f.subject == pump]
+
+
+def test_tries_of_which_few_are_seen_are_told_within_the_hour() -> None:
+    """Nothing tells that the store's pump is wanted; that it tries and never runs does."""
+    usual = sound()["charging.power"] * 0.4 + 1.0
+    (finding,) = of_pump(seen_each_30_s(rare(1.0, 8.0)), usual)
+    assert (finding.urgency, finding.end_ms) == ("now", None)
+    assert finding.raised_ms is not None
+    assert finding.raised_ms - LATE_MS <= 60 * MINUTE_MS
+
+
+def test_starts_and_stops_of_a_pump_that_runs_are_no_tries() -> None:
+    """Eight minutes of running, twelve of rest: each edge shares its minute with the rest."""
+    usual = sound()["charging.power"] * 0.4 + 1.0
+    runs = (FINE_MS - LATE_MS) // 1000 % 1200 < 490
+    assert of_pump(seen_each_30_s(np.where(runs, 19.0, 1.0)), usual) == []
+
+
+def test_tries_above_all_its_work_tell_of_a_pump_that_was_never_seen_at_rest() -> None:
+    """On its night curve it takes as much as its rotor's electronics alone."""
+    night = np.abs(TIME_MS / (24 * 60 * MINUTE_MS) % 1.0 - 0.5) > 0.3
+    usual = np.where(night, 2.3, 4.2)
+    (finding,) = of_pump(seen_each_30_s(rare(2.3, 9.2)), usual, "heating")
+    assert (finding.urgency, finding.end_ms) == ("now", None)
+    assert of_pump(seen_each_30_s(rare(2.3, 4.6)), usual, "heating") == []
