@@ -72,7 +72,7 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     bare = (trailing(signs.bare, 10) >= 8) & signs.bare & ~signs.may_yield
     now |= bare & signs.never_rests & ~signs.fed & fired & signs.heat_waits & _missed(signs)
     now |= odd & (signs.stands | signs.sinks | (wanted & ~signs.close))
-    now |= (_missing_min(signs, little & wanted) >= _rested_min(signs)) & signs.stands
+    now |= (missing_min(signs, little & wanted) >= _rested_min(signs)) & signs.stands
     habit = signs.rests_by_habit & ~signs.sensed & ~signs.fallen
     if signs.one.pump.always_on:
         # One sign alone where the pipe could show the other: below a cold boiler nothing parts.
@@ -90,7 +90,7 @@ def _stall(signs: Signs, wanted: BoolArray) -> tuple[BoolArray, BoolArray]:
     return np.asarray(now), np.asarray(soon & ~now)
 
 
-def _missing_min(signs: Signs, missed: BoolArray) -> IntArray:
+def missing_min(signs: Signs, missed: BoolArray) -> IntArray:
     """Minutes since heat began to wait for a pump that does not run.
 
     A boiler whose heat nobody takes stops its fire soon: a pump that stopped amid a fire is
@@ -99,7 +99,10 @@ def _missing_min(signs: Signs, missed: BoolArray) -> IntArray:
     """
     waits = signs.known & ~signs.runs & signs.heat_waits & ~signs.rests_by_clock & ~signs.fed
     waits &= (trailing(signs.storing, 12) == 0) | missed
-    amid = _within(waits, waits & (signs.heat > 0)) >= _AMID_MIN
+    # By its water's temperature alone a fire's end is not told to the minute.
+    drawn = [~np.isnan(boiler.power_w) for boiler in signs.plant.boilers.values()]
+    seen = np.logical_or.reduce(drawn) if drawn else np.zeros(len(waits), bool)
+    amid = _within(waits, waits & seen & (signs.heat > 0)) >= _AMID_MIN
     return lasting((missed & waits) | (waits & amid & (_within(waits, missed & waits) > 0)))
 
 

@@ -4,11 +4,13 @@ Ratios of power and power factor of locked capacitor motors: from a model, no me
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from analysis.faults import FAULTS, examine
+from analysis.judge_pump import missing_min
 from analysis.plant import Plant
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, Span
@@ -146,6 +148,23 @@ def test_pump_is_missed_on_when_the_boiler_puts_its_fire_out(fire_min: float, to
     values["heating.flow"] = np.where(LATE, cools, values["heating.flow"])
     delay = delay_min(values, house())
     assert (delay is not None and delay <= 15.0) is told
+
+
+@pytest.mark.parametrize(("power_w", "minutes"), [(40.0, 20), (np.nan, 0)])
+def test_who_stopped_amid_a_fire_is_known_by_the_boilers_power_alone(
+    power_w: float, minutes: int
+) -> None:
+    """Twenty minutes of rest, three missed, five with fire: hot water alone is no fire."""
+    size = 60
+    rests = np.arange(size) >= 40
+    no = np.zeros(size, bool)
+    signs = SimpleNamespace(
+        known=~no, runs=~rests, heat_waits=~no, rests_by_clock=no, fed=no, storing=no,
+        heat=(np.arange(size) < 45).astype(float),
+        plant=SimpleNamespace(boilers={"boiler": SimpleNamespace(power_w=np.full(size, power_w))}),
+    )  # fmt: skip
+    missed = rests & (np.arange(size) < 43)
+    assert missing_min(signs, missed)[-1] == minutes  # type: ignore[arg-type]  # the signs it asks for
 
 
 @pytest.mark.parametrize("warms", [True, False])
