@@ -39,6 +39,9 @@ _WARM_C = 45.0
 _OVERLOAD, _OVERLOAD_MIN = 1.25, 5
 """Mains 10 % high drive a capacitor motor to 1.17 of its power, rounding of plates to a little more
 (model of the voltage exponent)."""
+_HELD = 1.15
+"""An electronic pump holds its power whatever the mains do; a cheap plug errs by a tenth at most
+(common practice, no source)."""
 _MUCH = 1.4
 """A pump's electronics limit its power, a motor's plate tells that of its highest speed."""
 _END_MIN = 30
@@ -175,7 +178,8 @@ def overloaded(signs: Signs) -> BoolArray:
     if rated is None or levels.high_w is None or not signs.usual.is_known:
         return np.zeros(len(signs.plant), bool)
     most = max(levels.high_w, rated[1])
-    beyond = lasting(signs.runs & (signs.power_w > _OVERLOAD * most)) >= _OVERLOAD_MIN
+    limit = _OVERLOAD if signs.is_induction else _HELD
+    beyond = lasting(signs.runs & (signs.power_w > limit * most)) >= _OVERLOAD_MIN
     # What no mains explains needs no waiting for it.
     shown = lasting(signs.runs & (signs.power_w > _MUCH * most))
     beyond |= shown >= np.where(signs.often, 2, 3)

@@ -25,11 +25,11 @@ def told_after_min(values: dict[str, np.ndarray]) -> float | None:
     return (min(r for r in raised if r is not None) - LATE_MS) / 60_000 if raised else None
 
 
-@pytest.mark.parametrize(("power_w", "delay"), [(60.0, 3.0), (44.0, None)])
+@pytest.mark.parametrize(("power_w", "delay"), [(60.0, 3.0), (48.0, 5.0), (44.0, None)])
 def test_power_beyond_the_plate_tells_of_a_pump_whose_body_is_far_below_its_water(
     power_w: float, delay: float | None
 ) -> None:
-    """A plate of 4 to 40 W: electronics hold no sound pump at 60 W; mains may feign 44 W."""
+    """A plate of 4 to 40 W: electronics hold no sound pump at 48 W; a plug may feign 44 W."""
     values = sound()
     values["heating.power"] = np.where(LATE, power_w, values["heating.power"])
     values["heating.body"] = np.full(len(TIME_MS), 21.0)
