@@ -178,9 +178,10 @@ class ElectricSigns:
         if levels.rests_alike:
             # Its work is no higher than its rest: only what is above all work is a try.
             return self._never_runs(pulse & self._beyond_work, self.idle_top_w)
-        return self._never_runs(pulse, floor) | self._never_runs(
-            self.spikes, _NEAR_LEAST * (levels.low_w or 0.0)
-        )
+        found = self._never_runs(pulse, floor)
+        if self.spikes.any():
+            found |= self._never_runs(self.spikes, _NEAR_LEAST * (levels.low_w or 0.0))
+        return found
 
     @cached_property
     def spikes(self) -> BoolArray:
@@ -209,9 +210,8 @@ class ElectricSigns:
         brief = self.power_w <= low + _BRIEF * (high - low)
         dense = (lasting(pulse & brief & self.often) >= _OFTEN_MIN) & (still >= _OFTEN_MIN)
         # A start and a stop look like tries in their minutes: only those amid one long rest count.
-        count = np.concatenate(([0], np.cumsum(pulse & brief & (still > 2))))
-        at = np.arange(1, len(count))
-        rare = count[at] - count[at - np.minimum(still, _RARE_WINDOW_MIN)] >= _TRY_MINUTES
+        window = np.minimum(still, _RARE_WINDOW_MIN)
+        rare = trailing(pulse & brief & (still > 2), window) >= _TRY_MINUTES
         return np.asarray(fine | (coarse & (still >= 6)) | dense | rare)
 
     @cached_property

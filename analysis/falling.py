@@ -12,7 +12,7 @@ from analysis.history import Epoch, PumpHistory
 from analysis.levels import BoolArray
 from analysis.readings import FloatArray, IntArray
 from analysis.rise import RESTLESS, came_slowly, unrest_ratio, water_lingers
-from analysis.usual import Trend, baseline_rows, met_weather, running_median, slope_of
+from analysis.usual import Trend, baseline_rows, line_over, met_weather, running_median
 
 _LEAST_SPREAD = 0.0008
 _CELL, _REACH = 0.02, 0.07
@@ -108,9 +108,7 @@ def _of_warmth(flow_k: FloatArray, daily: FloatArray, learned: IntArray) -> Floa
     known = learned[np.isfinite(daily[learned]) & np.isfinite(flow_k[learned])]
     if len(known) < _LEAST_DAY:
         return np.zeros(len(daily))
-    slope, centre = slope_of(flow_k[known], daily[known], _ROUGH_K)
-    held = np.clip(flow_k, flow_k[known].min(), flow_k[known].max())
-    return np.asarray(slope * (np.where(np.isfinite(held), held, centre) - centre))
+    return line_over(flow_k, daily, known, rough=_ROUGH_K, reach=0.0)
 
 
 def _middle(value: FloatArray) -> float:

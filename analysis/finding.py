@@ -9,6 +9,8 @@ from analysis.estimate import plain
 from analysis.timebase import format_rfc3339
 
 Urgency = Literal["now", "soon", "note"]
+URGENCIES: tuple[Urgency, ...] = ("now", "soon", "note")
+"""The most urgent first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,8 +114,8 @@ def without_glitches(readings: Readings, channel: Channel) -> Readings:
 # small tools for judging by the minute
 
 
-def trailing(flag: BoolArray, minutes: int) -> IntArray:
-    """How many of the last `minutes`, this one included, bear a flag."""
+def trailing(flag: BoolArray, minutes: int | IntArray) -> IntArray:
+    """How many of the last `minutes`, this one included, bear a flag; so many, or each its own."""
     total: IntArray = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag, dtype=np.int64)))
     at = np.arange(1, len(flag) + 1)
     return np.asarray(total[at] - total[np.maximum(at - minutes, 0)], np.int64)

@@ -102,14 +102,9 @@ def missing_min(signs: Signs, missed: BoolArray) -> IntArray:
     # By its water's temperature alone a fire's end is not told to the minute.
     drawn = [~np.isnan(boiler.power_w) for boiler in signs.plant.boilers.values()]
     seen = np.logical_or.reduce(drawn) if drawn else np.zeros(len(waits), bool)
-    amid = _within(waits, waits & seen & (signs.heat > 0)) >= _AMID_MIN
-    return lasting((missed & waits) | (waits & amid & (_within(waits, missed & waits) > 0)))
-
-
-def _within(state: BoolArray, flag: BoolArray) -> IntArray:
-    """How many minutes of the state that lasts bore a flag so far."""
-    count = np.concatenate((np.zeros(1, np.int64), np.cumsum(flag)))
-    return np.asarray(count[1:] - count[np.arange(1, len(state) + 1) - lasting(state)])
+    age = lasting(waits)
+    amid = trailing(waits & seen & (signs.heat > 0), age) >= _AMID_MIN
+    return lasting((missed & waits) | (waits & amid & (trailing(missed & waits, age) > 0)))
 
 
 def _missed(signs: Signs) -> BoolArray:

@@ -11,7 +11,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from analysis.alarms import Alarm
-from analysis.finding import Urgency
+from analysis.finding import URGENCIES, Urgency
 from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, from_ms, to_ms
 
 Reason = Literal["first", "repeat", "returned", "digest", "put_away", "own", "test"]
@@ -173,8 +173,7 @@ def _explains(cut: Alarm, alarm: Alarm) -> bool:
 
 
 def _notice(reason: Reason, alarms: list[Alarm]) -> Notice:
-    ranks: tuple[Urgency, ...] = ("now", "soon", "note")
-    ordered = sorted(alarms, key=lambda a: (ranks.index(a.urgency), a.raised_ms or 0))
+    ordered = sorted(alarms, key=lambda a: (URGENCIES.index(a.urgency), a.raised_ms or 0))
     return Notice(reason, ordered[0].urgency, tuple(ordered))
 
 

@@ -113,26 +113,27 @@ class SeizedSigns(PipeSigns):
             return np.asarray(self.locked & parts & (back - back[begin] < -_STOPPED_K))
 
     @cached_property
-    def grows(self) -> BoolArray:
-        """The power has grown since the leap: a locked winding's falls, a failing one's may not."""
+    def _since_leap(self) -> FloatArray:
+        """Power, smoothed, as a share of that right after the leap."""
         smooth = (self.power_w + ago(self.power_w, 1) + ago(self.power_w, 2)) / 3.0
         first = np.minimum(self._leap + 3, len(smooth) - 1)
-        with np.errstate(invalid="ignore"):
-            grew = smooth > (1.0 + _SAG) * smooth[first]
-        return np.asarray(grew & (lasting(self.locked) > _SAG_MIN[0]))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(smooth / smooth[first])
+
+    @cached_property
+    def grows(self) -> BoolArray:
+        """The power has grown since the leap: a locked winding's falls, a failing one's may not."""
+        age = lasting(self.locked)
+        return np.asarray((self._since_leap > 1.0 + _SAG) & (age > _SAG_MIN[0]))
 
     @cached_property
     def _sagged(self) -> BoolArray:
         """The power has fallen since the leap as that of a heating winding does."""
         age = lasting(self.locked)
-        if not self.one.has_voltage or self.usual.step_w > _COARSE * (
-            self.usual.levels.low_w or 0.0
-        ):
+        coarse = self.usual.step_w > _COARSE * (self.usual.levels.low_w or 0.0)
+        if not self.one.has_voltage or coarse:
             return np.zeros(len(age), bool)
-        smooth = (self.power_w + ago(self.power_w, 1) + ago(self.power_w, 2)) / 3.0
-        first = np.minimum(self._leap + 3, len(age) - 1)
-        with np.errstate(invalid="ignore"):
-            fell = smooth < (1.0 - _SAG) * smooth[first]
+        fell = self._since_leap < 1.0 - _SAG
         return np.asarray(fell & (age > _SAG_MIN[0]) & (age <= _SAG_MIN[1]))
 
     @cached_property

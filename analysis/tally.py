@@ -13,8 +13,8 @@ import numpy as np
 from scipy.stats import binomtest
 
 from analysis.estimate import plain
+from analysis.finding import URGENCIES
 
-URGENCIES = ("now", "soon", "note")
 GROUPS = {
     "urgent": frozenset({"stall", "dry_run", "overheating"}),
     "slow": frozenset(

@@ -127,7 +127,8 @@ def _trend(
     elif context[0] == "share" and epoch.drive == "electronic":
         expected, own = _of_like_days(context[1], logs, learned)
     else:
-        expected = own = base + _line(context, logs - base, learned)
+        name, array = context
+        expected = own = base + line_over(array, logs - base, learned, rough=_ROUGH[name])
     above, within = logs - expected, (logs - own)[learned]
     rows = np.arange(learned[-1] + 1, epoch.last + 1)
     rows = rows[np.isfinite(above[rows]) & history.days.is_whole[rows]]
@@ -165,17 +166,23 @@ def _context(
     return None
 
 
-def _line(context: tuple[str, FloatArray], apart: FloatArray, learned: IntArray) -> FloatArray:
+def line_over(
+    context: FloatArray,
+    apart: FloatArray,
+    learned: IntArray,
+    *,
+    rough: float,
+    reach: float = _REACH,
+) -> FloatArray:
     """What a straight line over the context makes of each row, held near what was learned."""
-    name, array = context
-    slope, centre = slope_of(array[learned], apart[learned], _ROUGH[name])
-    low, high = np.min(array[learned]), np.max(array[learned])
-    reach = _REACH * (high - low)
-    held = np.clip(array, low - reach, high + reach)
+    slope, centre = _slope(context[learned], apart[learned], rough)
+    low, high = np.min(context[learned]), np.max(context[learned])
+    beyond = reach * (high - low)
+    held = np.clip(context, low - beyond, high + beyond)
     return np.asarray(slope * (np.where(np.isfinite(held), held, centre) - centre))
 
 
-def slope_of(context: FloatArray, value: FloatArray, rough: float) -> tuple[float, float]:
+def _slope(context: FloatArray, value: FloatArray, rough: float) -> tuple[float, float]:
     """Slope and centre of a line that stays level where the context hardly varied."""
     centre = float(np.mean(context))
     apart = context - centre

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.alarms import Alarm
 from analysis.faults import FAULTS
+from analysis.finding import URGENCIES
 from analysis.notices import Notice
 from analysis.plant import Plant
 from analysis.timebase import format_rfc3339, from_ms
@@ -64,8 +65,7 @@ def letter_for(plant: Plant, notice: Notice, findings: Findings) -> Letter:
 
 def letter_for_many(together: Sequence[Due], findings: Findings) -> Letter:
     """Notices of many plants in one letter: a line each, the urgent first."""
-    ranks = ("now", "soon", "note")
-    ordered = sorted(together, key=lambda one: ranks.index(one.notice.urgency))
+    ordered = sorted(together, key=lambda one: URGENCIES.index(one.notice.urgency))
     letters = [letter_for(one.plant, one.notice, findings) for one in ordered]
     more = len(letters) - _LINES
     body = "\n".join(letter.title for letter in letters[:_LINES])

@@ -7,6 +7,7 @@ from dash import dcc, html
 
 from analysis.alarms import Alarm
 from analysis.faults import FAULTS
+from analysis.finding import URGENCIES
 from analysis.plant import Boiler, Pump
 from analysis.timebase import parse_rfc3339
 from dashboard import words
@@ -79,13 +80,10 @@ def fault_title(name: str) -> str:
     return FAULTS[name].title if name in FAULTS else words.named(name)
 
 
-_ORDER = ("now", "soon", "note")
-
-
 def urgency_then_time(alarm: Alarm) -> tuple[int, bool, int]:
     """Key by which alarms are sorted: the urgent first, what is over last, then the newest."""
     is_over = alarm.state == "returned"
-    return _ORDER.index(alarm.urgency), is_over, -(alarm.raised_ms or alarm.since_ms)
+    return URGENCIES.index(alarm.urgency), is_over, -(alarm.raised_ms or alarm.since_ms)
 
 
 def is_loud(alarm: Alarm) -> bool:

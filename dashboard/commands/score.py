@@ -14,6 +14,7 @@ from analysis.energy import energy_use
 from analysis.estimate import Estimate
 from analysis.fault import Pace
 from analysis.faults import examine, paced
+from analysis.finding import URGENCIES
 from analysis.firedays import fired_in
 from analysis.fuel import fuel_year
 from analysis.plant import Plant
@@ -256,7 +257,7 @@ def _say_score(document: Mapping[str, Any]) -> None:
     rows = document["faults"] | document["together"]
     for name in [*sorted({*document["faults"], *wrongly["by_fault"]}), *document["together"]]:
         row = rows.get(name)
-        wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in ("now", "soon", "note"))
+        wrong = "  ".join(_figure(false.get(name, {}).get(u, 0.0)) for u in URGENCIES)
         if row is None:
             say(f"{name:24s} {0:5d} {'':63s}   {wrong}")
             continue
