@@ -6,9 +6,11 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.alarms import Alarm
 from analysis.plant import Boiler, Channel, Plant, Pump, Store
 from analysis.readings import Readings
-from analysis.timebase import DAY_MS, MINUTE_MS
+from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
+from collector.journal import StandingAlarm
 from collector.settings import Settings, WebSettings
 from collector.site import Site
 from collector.store import address, clock_ms
@@ -56,6 +58,20 @@ def lay_in(site: Site, days: float = 2.0, plant: Plant = PLANT) -> int:
     site.journal.save_result(plant.key, "watch", now, {"cannot_judge": []})
     site.journal.save_result(plant.key, "normal_w", now, {"heating": 24.0, "charging": 48.0})
     return now
+
+
+def standing(subject: str, fault: str, now: int) -> StandingAlarm:
+    """An urgent alarm of this moment that nobody has acknowledged."""
+    alarm = Alarm(
+        plant=PLANT.key, subject=subject, fault=fault, urgency="now", state="unacknowledged",
+        since_ms=now, raised_ms=now, is_present=True,
+    )  # fmt: skip
+    return StandingAlarm(alarm, None)
+
+
+def left_unwatched(site: Site, now: int) -> None:
+    """The watch has stood still for an hour."""
+    site.journal.save_result(PLANT.key, "watch", now - HOUR_MS, {"cannot_judge": []})
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import clock_ms
 from dashboard.cards import urgency_then_time
-from houses import PLANT, lay_in, served
+from houses import PLANT, lay_in, left_unwatched, served
 
 
 @pytest.fixture
@@ -139,7 +139,7 @@ def test_no_alarm_while_nobody_watches_is_no_all_clear(
     browser_page.goto(f"{url}/alarms")
     expect(browser_page.locator("#page")).to_contain_text("No alarm waits for anybody.")
     expect(browser_page.locator("#top")).to_contain_text("(Europe/Dublin)")
-    site.journal.save_result(PLANT.key, "watch", now - HOUR_MS, {"cannot_judge": []})
+    left_unwatched(site, now)
     expect(browser_page.locator(".empty").first).to_contain_text("this is no all-clear")
     expect(browser_page.locator(".banner.now")).to_contain_text("and not since")
 

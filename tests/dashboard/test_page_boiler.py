@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.alarms import Alarm
 from analysis.boiler_report import boiler_report
 from analysis.costs import plant_costs
 from analysis.faults import examine
@@ -17,10 +16,9 @@ from analysis.plant import Channel
 from analysis.readings import Readings
 from analysis.timebase import DAY_MS, MINUTE_MS, Span
 from analysis.watch import Situation
-from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import clock_ms
-from houses import PLANT, served
+from houses import PLANT, served, standing
 
 
 @pytest.fixture
@@ -63,11 +61,7 @@ def test_alarm_of_the_boiler_stands_on_its_page(
     site.journal.save_result(PLANT.key, "watch", now, {"cannot_judge": []})
     browser_page.goto(f"{url}/boiler")
     expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
-    hot = Alarm(
-        plant=PLANT.key, subject="boiler", fault="overheating", urgency="now",
-        state="unacknowledged", since_ms=now, raised_ms=now, is_present=True,
-    )  # fmt: skip
-    site.journal.save_alarms([StandingAlarm(hot, None)])
+    site.journal.save_alarms([standing("boiler", "overheating", now)])
     expect(browser_page.locator(".lead")).to_contain_text("Alarm: Temperature above its limit.")
     browser_page.goto(f"{url}/boiler")
     browser_page.get_by_role("button", name="Acknowledge").click()

@@ -19,7 +19,7 @@ from collector.deeds import Act, act_on_part
 from collector.journal import StandingAlarm
 from collector.site import Site
 from collector.store import StoreRecord
-from houses import PLANT, lay_in, served
+from houses import PLANT, lay_in, left_unwatched, served, standing
 
 
 @pytest.fixture
@@ -130,14 +130,10 @@ def test_state_follows_while_the_page_stays_open(
     now = lay_in(site)
     browser_page.goto(f"{url}/pump?id=charging")
     expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
-    alarm = Alarm(
-        plant=PLANT.key, subject="charging", fault="stall", urgency="now",
-        state="unacknowledged", since_ms=now, raised_ms=now, is_present=True,
-    )  # fmt: skip
-    site.journal.save_alarms([StandingAlarm(alarm, None)])
+    site.journal.save_alarms([standing("charging", "stall", now)])
     expect(browser_page.locator(".lead")).to_contain_text("Alarm: Pump does not run")
     expect(browser_page.locator("nav .badge")).to_have_text("1")
-    site.journal.save_result(PLANT.key, "watch", now - HOUR_MS, {"cannot_judge": []})
+    left_unwatched(site, now)
     expect(browser_page.locator(".banner.now")).to_contain_text("judged 1 h ago, and not since")
     expect(browser_page.locator(".lead")).to_contain_text("not watched just now")
 
