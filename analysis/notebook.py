@@ -11,30 +11,30 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.readings import Readings, record_from_frame, record_span
+from analysis.readings.readings import Readings, record_from_frame, record_span
 
 OFFERED: dict[str, str] = {
-    "Boiler": "plant",
-    "Channel": "plant",
-    "Plant": "plant",
-    "Pump": "plant",
-    "PumpPlate": "plant",
-    "PumpTable": "rating",
-    "Readings": "readings",
-    "Situation": "watch",
-    "Span": "timebase",
-    "Store": "plant",
-    "Swap": "plant",
-    "Tariff": "plant",
-    "boiler_cycles": "cycles",
-    "energy_use": "energy",
-    "examine": "faults",
-    "gaps": "readings",
-    "outdoor_days": "climate",
-    "rate": "rating",
-    "record_from_frame": "readings",
-    "saving_of": "saving",
-    "summarise": "readings",
+    "Boiler": "plant.plant",
+    "Channel": "plant.plant",
+    "Plant": "plant.plant",
+    "Pump": "plant.plant",
+    "PumpPlate": "plant.plant",
+    "PumpTable": "exchange.efficiency_index",
+    "Readings": "readings.readings",
+    "Situation": "readings.situation",
+    "Span": "base.time",
+    "Store": "plant.plant",
+    "Swap": "plant.plant",
+    "Tariff": "plant.plant",
+    "boiler_cycles": "firing.burner_cycles",
+    "energy_use": "energy.measured",
+    "examine": "faults.registry",
+    "gaps": "readings.readings",
+    "outdoor_days": "weather.degree_days",
+    "rate": "exchange.efficiency_index",
+    "record_from_frame": "readings.readings",
+    "saving_of": "savings.saving",
+    "summarise": "readings.readings",
 }
 """Name of every function and class offered, and the module it lives in."""
 

@@ -1,6 +1,6 @@
 """Errors of the outside world; each message says what is wrong, where, and what to do."""
 
-from analysis.errors import StokeholdError
+from analysis.base.errors import StokeholdError
 
 
 class FormError(StokeholdError):

@@ -7,9 +7,9 @@ import sys
 from collections.abc import Sequence
 from typing import NoReturn
 
-from analysis.errors import StokeholdError
+from analysis.base.errors import StokeholdError
 from collector.errors import FormError
-from dashboard.command import UNUSABLE, Command, warn
+from dashboard.command_line.command import UNUSABLE, Command, warn
 
 COMMANDS: tuple[Command, ...] = (
     Command("demo", "an invented plant with history and live readings"),

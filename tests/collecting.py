@@ -6,14 +6,14 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
-from analysis.plant import Channel, Plant, Pump
-from collector.live import Live
-from collector.routes import routes_for
-from collector.screening import screens_for
-from collector.settings import BrokerSettings, CollectSettings, Settings
-from collector.sqlite_store import SqliteStore
-from collector.store import ALL_TIME, addresses
-from collector.subscriber import Subscriber
+from analysis.plant.plant import Channel, Plant, Pump
+from collector.files.settings import BrokerSettings, CollectSettings, Settings
+from collector.mqtt.live import Live
+from collector.mqtt.routes import routes_for
+from collector.mqtt.subscriber import Subscriber
+from collector.payloads.screening import screens_for
+from collector.store.protocol import ALL_TIME, addresses
+from collector.store.sqlite import SqliteStore
 from servers import wait_for
 
 PLANT = Plant(

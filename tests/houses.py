@@ -6,15 +6,15 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.alarms import Alarm
-from analysis.plant import Boiler, Channel, Plant, Pump, Store
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
-from collector.journal import StandingAlarm
-from collector.settings import Settings, WebSettings
-from collector.site import Site
-from collector.store import address, clock_ms
-from dashboard.server import Pages
+from analysis.alarms.states import Alarm
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS
+from analysis.plant.plant import Boiler, Channel, Plant, Pump, Store
+from analysis.readings.readings import Readings
+from collector.files.settings import Settings, WebSettings
+from collector.installation.site import Site
+from collector.journal.journal import StandingAlarm
+from collector.store.protocol import address, clock_ms
+from dashboard.web.server import Pages
 from servers import free_port
 
 

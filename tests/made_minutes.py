@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from analysis.faults import FAULTS, examine
-from analysis.finding import Finding
-from analysis.plant import Boiler, Channel, Plant, Pump, Store
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span
-from analysis.watch import Situation
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span
+from analysis.faults.registry import FAULTS, examine
+from analysis.plant.finding import Finding
+from analysis.plant.plant import Boiler, Channel, Plant, Pump, Store
+from analysis.readings.readings import Readings
+from analysis.readings.situation import Situation
 
 DAYS = 6
 TIME_MS = np.arange(0, DAYS * DAY_MS, MINUTE_MS)

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.plant import Boiler, Channel, Plant, Pump
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, MINUTE_MS, Span
-from analysis.watch import Situation
+from analysis.base.time import DAY_MS, MINUTE_MS, Span
+from analysis.plant.plant import Boiler, Channel, Plant, Pump
+from analysis.readings.readings import Readings
+from analysis.readings.situation import Situation
 
 Array = NDArray[np.float64]
 START_MS = 1_764_547_200_000  # 2025-12-01T00:00Z

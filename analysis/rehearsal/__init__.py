@@ -3,7 +3,7 @@
 `rehearse` gives a plant, its readings and the truth of a case; `cases` names the cases.
 """
 
-from analysis.rehearsal.cases import cases
+from analysis.rehearsal.plan.cases import cases
 from analysis.rehearsal.rehearse import Rehearsal, rehearse
 from analysis.rehearsal.truth import Truth
 

@@ -6,15 +6,20 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.plant import Plant, PumpPlate, Swap
-from analysis.readings import Readings
-from analysis.rehearsal.cases import CASES, Case
-from analysis.rehearsal.draw import draw_house
-from analysis.rehearsal.faults import FaultPlan, apply_fault
-from analysis.rehearsal.instruments import record_of
-from analysis.rehearsal.layout import Layout, draw_layout, plant_of
-from analysis.rehearsal.negatives import NegativePlan, apply_negative
-from analysis.rehearsal.plans import (
+from analysis.base.time import from_ms
+from analysis.plant.plant import Plant, PumpPlate, Swap
+from analysis.readings.readings import Readings
+from analysis.rehearsal.course.play import Trajectory, play
+from analysis.rehearsal.course.scene import Scene, make_scene
+from analysis.rehearsal.course.year import YEAR_DAYS, play_year, pump_kwh
+from analysis.rehearsal.faults.faults import FaultPlan, apply_fault
+from analysis.rehearsal.faults.negatives import NegativePlan, apply_negative
+from analysis.rehearsal.house.draw import draw_house
+from analysis.rehearsal.house.layout import Layout, draw_layout, plant_of
+from analysis.rehearsal.house.spec import HouseSpec
+from analysis.rehearsal.instruments.instruments import record_of
+from analysis.rehearsal.plan.cases import CASES, Case
+from analysis.rehearsal.plan.events import (
     SwapPlan,
     draw_faults,
     draw_negatives,
@@ -23,13 +28,8 @@ from analysis.rehearsal.plans import (
     only_pump,
     with_swap,
 )
-from analysis.rehearsal.play import Trajectory, play
-from analysis.rehearsal.scene import Scene, make_scene
-from analysis.rehearsal.spec import HouseSpec
-from analysis.rehearsal.telling import true_faults, true_firings, true_negatives
+from analysis.rehearsal.plan.telling import true_faults, true_firings, true_negatives
 from analysis.rehearsal.truth import TrueSwap, TrueYear, Truth
-from analysis.rehearsal.year import YEAR_DAYS, play_year, pump_kwh
-from analysis.timebase import from_ms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,14 +2,14 @@
 
 from dataclasses import replace
 
-from analysis.plant import QuantityName
-from analysis.rehearsal.cases import Case
-from analysis.rehearsal.draw import Wish
-from analysis.rehearsal.faults import FaultPlan
-from analysis.rehearsal.layout import Device, Layout
-from analysis.rehearsal.negatives import NegativePlan
+from analysis.base.time import DAY_MS, parse_rfc3339
+from analysis.plant.plant import QuantityName
+from analysis.rehearsal.faults.faults import FaultPlan
+from analysis.rehearsal.faults.negatives import NegativePlan
+from analysis.rehearsal.house.draw import Wish
+from analysis.rehearsal.house.layout import Device, Layout
+from analysis.rehearsal.plan.cases import Case
 from analysis.rehearsal.rehearse import Rehearsal, Staging, perform, stage
-from analysis.timebase import DAY_MS, parse_rfc3339
 
 HOUSE = "Tern Cottage"
 SEED = 2037

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.estimate import plain
-from analysis.timebase import format_rfc3339
+from analysis.base.estimate import plain
+from analysis.base.time import format_rfc3339
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,9 @@
 import argparse
 from pathlib import Path
 
-from collector.backup import back_up, left_out
-from collector.plantfile import load_plants
-from dashboard.command import (
+from collector.files.plant_file import load_plants
+from collector.installation.backup import back_up, left_out
+from dashboard.command_line.command import (
     DONE,
     answer,
     json_argument,
@@ -13,7 +13,7 @@ from dashboard.command import (
     say,
     settings_of,
 )
-from dashboard.words import count
+from dashboard.parts.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -4,19 +4,19 @@ import argparse
 from contextlib import closing
 from typing import Any
 
-from analysis.boiler_report import BoilerReport, Part, boiler_report
-from analysis.costs import FuelPicture, fuel_picture
-from analysis.cycles import brief_words
-from analysis.faults import examine
-from analysis.faults_boiler import BOILER_FAULTS
-from analysis.finding import Health
-from analysis.fuel import FuelYear
-from analysis.service import Deed
-from analysis.timebase import format_rfc3339
-from analysis.watch import Situation
-from collector.journal import Journal
-from collector.site import journal_to_read
-from dashboard.command import (
+from analysis.base.time import format_rfc3339
+from analysis.energy.costs import FuelPicture, fuel_picture
+from analysis.energy.fuel_year import FuelYear
+from analysis.faults.registry import examine
+from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.firing.burner_cycles import brief_words
+from analysis.plant.finding import Health
+from analysis.readings.situation import Situation
+from analysis.reports.boiler import BoilerReport, Part, boiler_report
+from analysis.reports.service_due import Deed
+from collector.installation.site import journal_to_read
+from collector.journal.journal import Journal
+from dashboard.command_line.command import (
     Asked,
     answer_each,
     asked_records,

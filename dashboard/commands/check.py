@@ -2,14 +2,14 @@
 
 import argparse
 
-from analysis.plant import Plant
+from analysis.plant.plant import Plant
 from collector.errors import FormError
-from collector.plantfile import load_plants
-from collector.routes import routes_for
-from collector.store import addresses
-from collector.survey import listen
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from collector.files.plant_file import load_plants
+from collector.mqtt.routes import routes_for
+from collector.mqtt.survey import listen
+from collector.store.protocol import addresses
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     UNUSABLE,
@@ -21,7 +21,7 @@ from dashboard.command import (
     settings_of,
     warn,
 )
-from dashboard.words import count
+from dashboard.parts.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

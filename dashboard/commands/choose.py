@@ -2,16 +2,16 @@
 
 import argparse
 
-from analysis.choice import Choice, Need, Use, choose, plate_year
-from analysis.energy import energy_use
-from analysis.estimate import Estimate
-from analysis.heat_need import design_heat_kw, spread_k
-from analysis.plant import Pump, PumpPlate
-from analysis.pump_days import pump_days
-from analysis.verdict import YEAR_HOURS
+from analysis.base.estimate import Estimate
+from analysis.energy.design_load import design_heat_kw, spread_k
+from analysis.energy.measured import energy_use
+from analysis.energy.pump_days import pump_days
+from analysis.exchange.pump_choice import Choice, Need, Use, choose, plate_year
+from analysis.plant.plant import Pump, PumpPlate
+from analysis.savings.claim import YEAR_HOURS
 from collector.errors import FormError
-from dashboard.bounds import HOURS_A_YEAR, POSITIVE, number
-from dashboard.command import (
+from dashboard.command_line.argument_types import HOURS_A_YEAR, POSITIVE, number
+from dashboard.command_line.command import (
     Asked,
     answer_each,
     asked_records,

@@ -3,12 +3,17 @@
 import argparse
 from contextlib import closing
 
-from analysis.commissioning import STAGE_WORDS, CommissioningReport, FittingCheck, newest_reports
-from analysis.swaps import KnownSwap, swaps_of
-from analysis.timebase import format_rfc3339
-from collector.site import journal_to_read
-from collector.swaps import known_swaps, swap_book
-from dashboard.command import (
+from analysis.base.time import format_rfc3339
+from analysis.exchange.commissioning import (
+    STAGE_WORDS,
+    CommissioningReport,
+    FittingCheck,
+    newest_reports,
+)
+from analysis.plant.exchanges import KnownSwap, swaps_of
+from collector.installation.site import journal_to_read
+from collector.journal.exchanges import known_swaps, swap_book
+from dashboard.command_line.command import (
     TOLD,
     Asked,
     answer_each,

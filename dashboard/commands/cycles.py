@@ -2,8 +2,8 @@
 
 import argparse
 
-from analysis.cycles import BoilerCycles, boiler_cycles, brief_words
-from dashboard.command import (
+from analysis.firing.burner_cycles import BoilerCycles, boiler_cycles, brief_words
+from dashboard.command_line.command import (
     answer_each,
     asked_records,
     head,

@@ -10,26 +10,26 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analysis.plant import Plant
-from analysis.readings import Record
-from analysis.timebase import DAY_MS, HOUR_MS, Span, to_ms
-from collector.journal import Entry
-from collector.replay import Publisher, messages, publish_when_due
-from collector.service import Service
-from collector.settings import (
+from analysis.base.time import DAY_MS, HOUR_MS, Span, to_ms
+from analysis.plant.plant import Plant
+from analysis.readings.readings import Record
+from collector.files.settings import (
     BrokerSettings,
     Settings,
     StoreSettings,
     WebSettings,
 )
-from collector.site import Site
-from collector.store import ALL_TIME, address, clock_ms
-from dashboard.bounds import PORT, number
-from dashboard.command import (
+from collector.installation.site import Site
+from collector.journal.journal import Entry
+from collector.mqtt.publisher import Publisher, messages, publish_when_due
+from collector.process import Service
+from collector.store.protocol import ALL_TIME, address, clock_ms
+from dashboard.command_line.argument_types import PORT, number
+from dashboard.command_line.command import (
     DONE,
     say,
 )
-from dashboard.serving import serve_pages, time_argument, wait
+from dashboard.web.serving import serve_pages, time_argument, wait
 
 if TYPE_CHECKING:
     from analysis.rehearsal.rehearse import Rehearsal

@@ -3,12 +3,12 @@
 import argparse
 from typing import Any
 
-from analysis.costs import Costs, plant_costs
-from analysis.energy import EnergyUse
-from analysis.estimate import Estimate
-from analysis.fuel import FuelYear
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from analysis.base.estimate import Estimate
+from analysis.energy.costs import Costs, plant_costs
+from analysis.energy.fuel_year import FuelYear
+from analysis.energy.measured import EnergyUse
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     Asked,
     answer_each,
     asked_records,

@@ -6,13 +6,13 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from analysis.timebase import Span
+from analysis.base.time import Span
 from collector.errors import FormError
-from collector.logwriting import write_log
-from collector.open_store import open_to_read
-from collector.store import ALL_TIME
-from collector.store import address as address_of
-from dashboard.command import (
+from collector.files.log_writing import write_log
+from collector.store.opening import open_to_read
+from collector.store.protocol import ALL_TIME
+from collector.store.protocol import address as address_of
+from dashboard.command_line.command import (
     DONE,
     REVERSED,
     answer,
@@ -23,7 +23,7 @@ from dashboard.command import (
     say,
     settings_of,
 )
-from dashboard.words import count
+from dashboard.parts.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

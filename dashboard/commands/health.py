@@ -2,11 +2,11 @@
 
 import argparse
 
-from analysis.faults import FAULTS, examine
-from analysis.finding import Finding
-from analysis.timebase import format_rfc3339
-from analysis.watch import Situation
-from dashboard.command import (
+from analysis.base.time import format_rfc3339
+from analysis.faults.registry import FAULTS, examine
+from analysis.plant.finding import Finding
+from analysis.readings.situation import Situation
+from dashboard.command_line.command import (
     TOLD,
     answer_each,
     asked_records,
@@ -15,7 +15,7 @@ from dashboard.command import (
     say,
     status,
 )
-from dashboard.words import count, evidence
+from dashboard.parts.words import count, evidence
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,11 +8,11 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from collector.logfile import Report, read_log
-from collector.open_store import open_store
-from collector.store import address as address_of
-from collector.store import clock_ms
-from dashboard.command import (
+from collector.files.log_file import Report, read_log
+from collector.store.opening import open_store
+from collector.store.protocol import address as address_of
+from collector.store.protocol import clock_ms
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,

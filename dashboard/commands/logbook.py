@@ -4,15 +4,15 @@ import argparse
 from contextlib import closing
 from typing import Any
 
-from analysis.logbook import KINDS
-from analysis.plant import Plant
-from analysis.timebase import format_rfc3339
+from analysis.base.time import format_rfc3339
+from analysis.plant.logbook_kinds import KINDS
+from analysis.plant.plant import Plant
 from collector.errors import FormError
-from collector.journal import Entry, Journal
-from collector.plantfile import load_plants
-from collector.site import open_journal
-from collector.store import clock_ms
-from dashboard.command import (
+from collector.files.plant_file import load_plants
+from collector.installation.site import open_journal
+from collector.journal.journal import Entry, Journal
+from collector.store.protocol import clock_ms
+from dashboard.command_line.command import (
     DONE,
     answer,
     answer_each,

@@ -2,11 +2,19 @@
 
 import argparse
 
-from analysis.estimate import Estimate
-from analysis.mode import PumpMode, pump_mode
-from analysis.night import NightHabit
-from analysis.timebase import format_rfc3339
-from dashboard.command import Asked, answer_each, asked_records, head, record_arguments, say, status
+from analysis.base.estimate import Estimate
+from analysis.base.time import format_rfc3339
+from analysis.pump.mode_advice import PumpMode, pump_mode
+from analysis.pump.night_reduction import NightHabit
+from dashboard.command_line.command import (
+    Asked,
+    answer_each,
+    asked_records,
+    head,
+    record_arguments,
+    say,
+    status,
+)
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

@@ -4,15 +4,15 @@ import argparse
 from contextlib import closing
 
 from collector.errors import FormError
-from collector.messenger import Messenger
-from collector.notify import send_test
-from collector.plantfile import load_plants
-from collector.settings import (
+from collector.files.plant_file import load_plants
+from collector.files.settings import (
     NOTIFY_ADDRESSES,
 )
-from collector.site import Site
-from collector.store import clock_ms
-from dashboard.command import (
+from collector.installation.site import Site
+from collector.letters.delivery import Messenger
+from collector.notify.notify import send_test
+from collector.store.protocol import clock_ms
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,

@@ -6,9 +6,10 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from analysis.errors import StokeholdError
-from analysis.pump_days import running_w
-from analysis.rating import (
+from analysis.base.errors import StokeholdError
+from analysis.base.time import from_ms
+from analysis.energy.pump_days import running_w
+from analysis.exchange.efficiency_index import (
     C20,
     PumpTable,
     Rating,
@@ -17,11 +18,10 @@ from analysis.rating import (
     rate,
     reference_power_w,
 )
-from analysis.timebase import from_ms
 from collector.errors import FormError
-from collector.store import clock_ms
-from dashboard.bounds import POSITIVE, SHARE
-from dashboard.command import (
+from collector.store.protocol import clock_ms
+from dashboard.command_line.argument_types import POSITIVE, SHARE
+from dashboard.command_line.command import (
     DONE,
     Asked,
     answer,

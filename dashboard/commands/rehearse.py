@@ -11,10 +11,15 @@ from tqdm import tqdm
 from analysis.rehearsal import cases, rehearse
 from analysis.rehearsal.samples import SAMPLES, sample
 from collector.errors import FormError
-from collector.rehearsal_files import FAST_LOG_FILE, LOG_FILE, measured_year_c, write_rehearsal
-from dashboard.bounds import number, whole
-from dashboard.command import DONE, answer, json_argument, say
-from dashboard.words import count
+from collector.files.rehearsal_folder import (
+    FAST_LOG_FILE,
+    LOG_FILE,
+    measured_year_c,
+    write_rehearsal,
+)
+from dashboard.command_line.argument_types import number, whole
+from dashboard.command_line.command import DONE, answer, json_argument, say
+from dashboard.parts.words import count
 
 ALL = "all"
 
@@ -52,7 +57,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.samples is not None:
         return _write_samples(arguments.samples, as_json=arguments.json)
     if arguments.pictures is not None:
-        from dashboard.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
+        from dashboard.report.rehearsal_pictures import write_pictures  # noqa: PLC0415  # plotly is heavy
 
         write_pictures(arguments.pictures, arguments.case, arguments.seed)
         if arguments.json:

@@ -10,10 +10,10 @@ from typing import Any
 from tqdm import tqdm
 
 from collector.errors import FormError, LogFileError
-from collector.logfile import Report, load_log
-from collector.replay import Message, Publisher, messages, replay
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from collector.files.log_file import Report, load_log
+from collector.mqtt.publisher import Message, Publisher, messages, replay
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,
@@ -24,7 +24,7 @@ from dashboard.command import (
     settings_of,
     warn,
 )
-from dashboard.words import count
+from dashboard.parts.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

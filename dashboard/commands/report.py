@@ -6,15 +6,15 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from analysis.commissioning import newest_reports
-from analysis.swaps import KnownSwap, swaps_of
-from analysis.timebase import from_ms
+from analysis.base.time import from_ms
+from analysis.exchange.commissioning import newest_reports
+from analysis.plant.exchanges import KnownSwap, swaps_of
 from collector.errors import FormError
-from collector.site import journal_to_read
-from collector.store import clock_ms
-from collector.swaps import SwapBook, known_swaps, swap_book
-from collector.trials import TrialBook
-from dashboard.command import (
+from collector.installation.site import journal_to_read
+from collector.journal.exchanges import SwapBook, known_swaps, swap_book
+from collector.journal.trials import TrialBook
+from collector.store.protocol import clock_ms
+from dashboard.command_line.command import (
     Asked,
     answer,
     asked_records,
@@ -26,7 +26,7 @@ from dashboard.command import (
 from dashboard.report.as_html import html_document
 from dashboard.report.as_pdf import pdf_document
 from dashboard.report.blocks import Picture, Report, photo
-from dashboard.report.matter import Kept, gather
+from dashboard.report.report_data import Kept, gather
 from dashboard.report.sections import sections
 
 

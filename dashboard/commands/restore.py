@@ -3,8 +3,8 @@
 import argparse
 from pathlib import Path
 
-from collector.backup import restore
-from dashboard.command import (
+from collector.installation.backup import restore
+from dashboard.command_line.command import (
     DONE,
     answer,
     json_argument,

@@ -3,16 +3,16 @@
 import argparse
 from contextlib import ExitStack
 
-from collector.plantfile import load_sound_plants
-from collector.service import Service
-from dashboard.command import (
+from collector.files.plant_file import load_sound_plants
+from collector.process import Service
+from dashboard.command_line.command import (
     DONE,
     broker_arguments,
     plant_argument,
     settings_of,
     warn,
 )
-from dashboard.serving import serve_pages, time_argument, wait
+from dashboard.web.serving import serve_pages, time_argument, wait
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

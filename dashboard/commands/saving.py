@@ -5,18 +5,18 @@ from contextlib import closing
 from dataclasses import replace
 from typing import Any
 
-from analysis.finance import Terms
-from analysis.plant import Plant, Swap
-from analysis.saving import saving_of, together
-from analysis.saving_cycling import cyclings
-from analysis.saving_result import Saving
-from analysis.saving_years import Question
-from analysis.timebase import format_rfc3339, to_ms
+from analysis.base.time import format_rfc3339, to_ms
+from analysis.energy.payback import Terms
+from analysis.plant.plant import Plant, Swap
+from analysis.savings.burner_starts import cyclings
+from analysis.savings.drawn_years import Question
+from analysis.savings.result import Saving
+from analysis.savings.saving import saving_of, together
 from collector.errors import FormError
-from collector.site import journal_to_read
-from collector.swaps import as_recorded, swap_book
-from dashboard.bounds import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
-from dashboard.command import (
+from collector.installation.site import journal_to_read
+from collector.journal.exchanges import as_recorded, swap_book
+from dashboard.command_line.argument_types import HOURS_A_YEAR, NOT_NEGATIVE, POSITIVE, SHARE
+from dashboard.command_line.command import (
     Asked,
     answer_each,
     asked_records,

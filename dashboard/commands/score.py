@@ -10,39 +10,39 @@ from typing import Any, TypeVar
 
 from tqdm import tqdm
 
-from analysis.energy import energy_use
-from analysis.estimate import Estimate
-from analysis.fault import Pace
-from analysis.faults import examine, paced
-from analysis.finding import URGENCIES
-from analysis.firedays import fired_in
-from analysis.fuel import fuel_year
-from analysis.plant import Plant
-from analysis.rehearsal.simple import SIMPLE
-from analysis.saving import saving_of
-from analysis.scoring import (
+from analysis.base.estimate import Estimate
+from analysis.base.time import Span, parse_rfc3339
+from analysis.energy.fuel_year import fuel_year
+from analysis.energy.measured import energy_use
+from analysis.faults.fault import Pace
+from analysis.faults.registry import examine, paced
+from analysis.firing.daily_firings import fired_in
+from analysis.firing.heat_per_cycle import flame_of
+from analysis.firing.yearly_starts import starts_of_year
+from analysis.plant.finding import URGENCIES
+from analysis.plant.plant import Plant
+from analysis.readings.situation import Situation
+from analysis.savings.saving import saving_of
+from analysis.score.score import (
     score_boiler_year,
     score_cycles,
     score_energy,
     score_findings,
     score_saving,
 )
-from analysis.scoring_sources import heard, score_sources, step_of
-from analysis.starts_year import starts_of_year
-from analysis.strokes import flame_of
-from analysis.tally import Tally
-from analysis.timebase import Span, parse_rfc3339
-from analysis.watch import Situation
+from analysis.score.simple_ways import SIMPLE
+from analysis.score.sources import heard, score_sources, step_of
+from analysis.score.tally import Tally
 from collector.errors import FormError
-from collector.plantfile import load_plant
-from collector.rehearsal_files import (
+from collector.files.plant_file import load_plant
+from collector.files.rehearsal_folder import (
     PLANT_FILE,
     TRUTH_FILE,
     Rehearsed,
     read_document,
     read_rehearsal,
 )
-from dashboard.command import DONE, answer, json_argument, say
+from dashboard.command_line.command import DONE, answer, json_argument, say
 
 OURS = "ours"
 _PLUGS = ("10", "30", "60", "change")

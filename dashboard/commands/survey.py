@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from collector.errors import FormError
-from collector.survey import draft, guess, listen
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from collector.mqtt.survey import draft, guess, listen
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,

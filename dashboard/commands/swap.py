@@ -8,16 +8,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from analysis.checklist import STEPS, Step, next_step
-from analysis.plant import Plant
-from analysis.swaps import KnownSwap, PumpCard, SettingPower, StepDone, SwapRecord
-from analysis.timebase import format_rfc3339
+from analysis.base.time import format_rfc3339
+from analysis.exchange.checklist import STEPS, Step, next_step
+from analysis.plant.exchanges import KnownSwap, PumpCard, SettingPower, StepDone, SwapRecord
+from analysis.plant.plant import Plant
 from collector.errors import FormError
-from collector.journal import Journal
-from collector.plantfile import load_plants
-from collector.site import journal_to_read, open_journal
-from collector.store import clock_ms
-from collector.swaps import (
+from collector.files.plant_file import load_plants
+from collector.installation.site import journal_to_read, open_journal
+from collector.journal.exchanges import (
     WHICH,
     SwapBook,
     begin_swap,
@@ -26,8 +24,10 @@ from collector.swaps import (
     swap_book,
     tick_step,
 )
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from collector.journal.journal import Journal
+from collector.store.protocol import clock_ms
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,
@@ -40,7 +40,7 @@ from dashboard.command import (
     warn,
 )
 from dashboard.commands.logbook import one_plant
-from dashboard.words import count
+from dashboard.parts.words import count
 
 _CARD_KEYS: dict[str, Callable[[str], Any]] = {
     "drive": lambda text: _one_of(text, ("electronic", "induction")),

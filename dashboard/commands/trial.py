@@ -7,19 +7,19 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.plant import Plant, Pump
-from analysis.trial import Trial, TrialStep, end
-from analysis.trial_results import TrialResult
-from collector.bench import Bench, TrialPlan, fresh_trial
+from analysis.exchange.trial import Trial, TrialStep, end
+from analysis.exchange.trial_results import TrialResult
+from analysis.plant.plant import Plant, Pump
 from collector.errors import FormError
-from collector.open_store import open_to_read
-from collector.plantfile import load_plants
-from collector.site import journal_to_read, open_journal
-from collector.store import clock_ms
-from collector.swaps import swap_book
-from collector.trials import TrialBook
-from dashboard.bounds import NOT_NEGATIVE
-from dashboard.command import (
+from collector.files.plant_file import load_plants
+from collector.installation.site import journal_to_read, open_journal
+from collector.installation.trial_bench import Bench, TrialPlan, fresh_trial
+from collector.journal.exchanges import swap_book
+from collector.journal.trials import TrialBook
+from collector.store.opening import open_to_read
+from collector.store.protocol import clock_ms
+from dashboard.command_line.argument_types import NOT_NEGATIVE
+from dashboard.command_line.command import (
     DONE,
     TOLD,
     answer,

@@ -3,7 +3,6 @@
 A page is a module here with a `PAGE`; adding one is adding its row.
 """
 
-from dashboard.page import Page
 from dashboard.pages import (
     alarms,
     boiler,
@@ -17,6 +16,7 @@ from dashboard.pages import (
     swap,
     trial,
 )
+from dashboard.parts.page import Page
 
 PAGES: tuple[Page, ...] = (
     now.PAGE,

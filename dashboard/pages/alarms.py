@@ -6,15 +6,15 @@ from typing import Any, cast
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
-from analysis.alarms import Alarm, Deed
-from analysis.errors import StokeholdError
-from collector.deeds import Act, act_on, act_on_part
-from collector.journal import StandingAlarm
-from collector.notify import has_address, send_test
-from collector.site import Site
-from collector.store import address, clock_ms
-from dashboard import words
-from dashboard.cards import (
+from analysis.alarms.states import Alarm, Deed
+from analysis.base.errors import StokeholdError
+from collector.installation.alarm_acts import Act, act_on, act_on_part
+from collector.installation.site import Site
+from collector.journal.journal import StandingAlarm
+from collector.notify.notify import has_address, send_test
+from collector.store.protocol import address, clock_ms
+from dashboard.parts import words
+from dashboard.parts.cards import (
     STATE_WORDS,
     chip,
     empty,
@@ -27,9 +27,9 @@ from dashboard.cards import (
     urgency_kind,
     urgency_then_time,
 )
-from dashboard.gate import visitor
-from dashboard.page import Component, NotHereError, Page, View, view_of
-from dashboard.watching import is_watched, own_troubles, watched
+from dashboard.parts.collector_health import is_watched, own_troubles, watched
+from dashboard.parts.page import Component, NotHereError, Page, View, view_of
+from dashboard.web.gate import visitor
 
 _SHELVES = ((1, "1 hour"), (8, "8 hours"), (24, "1 day"), (168, "1 week"))
 

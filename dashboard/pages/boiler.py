@@ -6,12 +6,16 @@ from typing import Any
 
 from dash import Dash, html
 
-from analysis.faults_boiler import BOILER_FAULTS
-from analysis.plant import Boiler
-from analysis.timebase import local_day, parse_rfc3339
-from collector.site import Site
-from dashboard import words
-from dashboard.cards import (
+from analysis.base.time import local_day, parse_rfc3339
+from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.plant.plant import Boiler
+from collector.installation.site import Site
+from dashboard.pages.alarms import alarm_cards
+from dashboard.pages.costs import needs, signature_charts
+from dashboard.pages.logbook import beside
+from dashboard.parts import words
+from dashboard.parts.alarm_sentence import against, standing_of
+from dashboard.parts.cards import (
     chosen_part,
     empty,
     fact,
@@ -23,16 +27,12 @@ from dashboard.cards import (
     sheet_of,
     table,
 )
-from dashboard.figures import COLOURS, axis, chart
-from dashboard.figures import layout as chart_layout
-from dashboard.following import follow, followed
-from dashboard.page import Component, Page, View
-from dashboard.pages.alarms import alarm_cards
-from dashboard.pages.costs import needs, signature_charts
-from dashboard.pages.logbook import beside
-from dashboard.present import presence, value_words
-from dashboard.standing import against, standing_of
-from dashboard.watching import own_troubles
+from dashboard.parts.charts import COLOURS, axis, chart
+from dashboard.parts.charts import layout as chart_layout
+from dashboard.parts.collector_health import own_troubles
+from dashboard.parts.last_values import presence, value_words
+from dashboard.parts.live_section import follow, followed
+from dashboard.parts.page import Component, Page, View
 
 HEAT, CHARGE = COLOURS[1], COLOURS[0]
 

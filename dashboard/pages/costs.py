@@ -4,11 +4,11 @@ from typing import Any
 
 from dash import html
 
-from analysis.timebase import DAY_MS, parse_rfc3339
-from dashboard import words
-from dashboard.cards import empty, estimate_fact, facts, section, table
-from dashboard.figures import COLOURS, axis, bands, chart, layout
-from dashboard.page import Component, Page, View
+from analysis.base.time import DAY_MS, parse_rfc3339
+from dashboard.parts import words
+from dashboard.parts.cards import empty, estimate_fact, facts, section, table
+from dashboard.parts.charts import COLOURS, axis, bands, chart, layout
+from dashboard.parts.page import Component, Page, View
 
 Document = dict[str, Any]
 _MACHINE, _LINE, _DAY, _WEEK = COLOURS[0], COLOURS[1], COLOURS[0], COLOURS[3]

@@ -4,15 +4,15 @@ from collections import Counter, defaultdict
 
 from dash import html
 
-from analysis.plant import Channel
-from analysis.thinning import overall
-from analysis.timebase import DAY_MS, Span
-from collector.screening import RULES
-from collector.store import address
-from dashboard import words
-from dashboard.cards import chip, empty, fact, facts, section, table
-from dashboard.page import Component, Page, View
-from dashboard.present import Presence, channel_amount, channel_name, presence
+from analysis.base.time import DAY_MS, Span
+from analysis.plant.plant import Channel
+from analysis.readings.thinning import overall
+from collector.payloads.screening import RULES
+from collector.store.protocol import address
+from dashboard.parts import words
+from dashboard.parts.cards import chip, empty, fact, facts, section, table
+from dashboard.parts.last_values import Presence, channel_amount, channel_name, presence
+from dashboard.parts.page import Component, Page, View
 
 _DAYS = 7
 

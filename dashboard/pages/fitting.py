@@ -4,19 +4,19 @@ from typing import Any
 
 from dash import Dash, dcc, html
 
-from analysis.checklist import BY_NAME, STEPS, Step, next_step
-from analysis.commissioning import STAGE_WORDS
-from analysis.errors import StokeholdError
-from analysis.swaps import StepDone, SwapRecord
-from analysis.timebase import parse_rfc3339, to_ms
-from collector.site import Site
-from collector.store import clock_ms
-from collector.swaps import SwapBook, begin_swap, known_swaps, swap_book, tick_step
-from dashboard import words
-from dashboard.cards import chip, empty, link, part_tabs, section
-from dashboard.deeds import on_deed
-from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, pump_known, view_of
+from analysis.base.errors import StokeholdError
+from analysis.base.time import parse_rfc3339, to_ms
+from analysis.exchange.checklist import BY_NAME, STEPS, Step, next_step
+from analysis.exchange.commissioning import STAGE_WORDS
+from analysis.plant.exchanges import StepDone, SwapRecord
+from collector.installation.site import Site
+from collector.journal.exchanges import SwapBook, begin_swap, known_swaps, swap_book, tick_step
+from collector.store.protocol import clock_ms
+from dashboard.parts import words
+from dashboard.parts.cards import chip, empty, link, part_tabs, section
+from dashboard.parts.page import Component, Page, View, pump_known, view_of
+from dashboard.parts.page_acts import on_deed
+from dashboard.web.gate import visitor
 
 PATH = "/swap/fitting"
 _STATES = {"found": ("found", "soon"), "sound": ("no sign of it", "fine")}

@@ -9,18 +9,18 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.plant import Channel
-from analysis.quantities import QUANTITIES
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms, to_ms
-from collector.pictures import Picture, picture
-from collector.site import Site
-from collector.store import plant_extent
-from dashboard import words
-from dashboard.cards import empty, link, table
-from dashboard.figures import COLOURS, axis, chart, faint
-from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View, view_still_there
-from dashboard.present import channel_amount, channel_name
+from analysis.base.quantities import QUANTITIES
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span, from_ms, to_ms
+from analysis.plant.plant import Channel
+from collector.installation.site import Site
+from collector.store.chart_spans import Picture, picture
+from collector.store.protocol import plant_extent
+from dashboard.parts import words
+from dashboard.parts.cards import empty, link, table
+from dashboard.parts.charts import COLOURS, axis, chart, faint
+from dashboard.parts.charts import layout as chart_layout
+from dashboard.parts.last_values import channel_amount, channel_name
+from dashboard.parts.page import Component, Page, View, view_still_there
 
 PIXELS = 700
 _MOST_CHANNELS = 12

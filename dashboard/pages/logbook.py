@@ -7,16 +7,16 @@ from zoneinfo import ZoneInfo
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.logbook import KINDS
-from analysis.plant import Plant
-from analysis.timebase import DAY_MS, from_ms, to_ms
-from collector.journal import Entry
-from collector.site import Site
-from collector.store import clock_ms
-from dashboard import words
-from dashboard.cards import chip, empty, section
-from dashboard.gate import visitor
-from dashboard.page import Component, NotHereError, Page, View, view_of
+from analysis.base.time import DAY_MS, from_ms, to_ms
+from analysis.plant.logbook_kinds import KINDS
+from analysis.plant.plant import Plant
+from collector.installation.site import Site
+from collector.journal.journal import Entry
+from collector.store.protocol import clock_ms
+from dashboard.parts import words
+from dashboard.parts.cards import chip, empty, section
+from dashboard.parts.page import Component, NotHereError, Page, View, view_of
+from dashboard.web.gate import visitor
 
 _LONGEST = 2_000
 

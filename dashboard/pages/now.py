@@ -5,10 +5,10 @@ from typing import Any
 
 from dash import html
 
-from analysis.alarms import Alarm
-from analysis.plant import Boiler, Pump
-from dashboard import words
-from dashboard.cards import (
+from analysis.alarms.states import Alarm
+from analysis.plant.plant import Boiler, Pump
+from dashboard.parts import words
+from dashboard.parts.cards import (
     STATE_WORDS,
     chip,
     fault_title,
@@ -19,11 +19,11 @@ from dashboard.cards import (
     urgency_kind,
     urgency_then_time,
 )
-from dashboard.drawing import drawing
-from dashboard.page import Component, Page, View
-from dashboard.present import Presence, presence, value_words
-from dashboard.schematic import plant_svg
-from dashboard.watching import is_watched, own_troubles, watched
+from dashboard.parts.collector_health import is_watched, own_troubles, watched
+from dashboard.parts.last_values import Presence, presence, value_words
+from dashboard.parts.page import Component, Page, View
+from dashboard.parts.schematic import plant_svg
+from dashboard.parts.svg import drawing
 
 
 def layout(view: View) -> Component:

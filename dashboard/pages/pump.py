@@ -6,11 +6,15 @@ from typing import Any, NamedTuple
 
 from dash import Dash, html
 
-from analysis.plant import Pump
-from analysis.timebase import DAY_MS, Span, from_ms, parse_rfc3339
-from collector.site import Site
-from dashboard import words
-from dashboard.cards import (
+from analysis.base.time import DAY_MS, Span, from_ms, parse_rfc3339
+from analysis.plant.plant import Pump
+from collector.installation.site import Site
+from dashboard.pages.alarms import alarm_cards
+from dashboard.pages.logbook import beside
+from dashboard.pages.pump_setting import bearing_section, setting_section
+from dashboard.parts import words
+from dashboard.parts.alarm_sentence import against, standing_of
+from dashboard.parts.cards import (
     chip,
     chosen_part,
     empty,
@@ -24,16 +28,12 @@ from dashboard.cards import (
     sheet_of,
     table,
 )
-from dashboard.figures import COLOURS, axis, chart, faint
-from dashboard.figures import layout as chart_layout
-from dashboard.following import follow, followed
-from dashboard.page import Component, Page, View
-from dashboard.pages.alarms import alarm_cards
-from dashboard.pages.logbook import beside
-from dashboard.present import presence, value_words
-from dashboard.pump_setting import bearing_section, setting_section
-from dashboard.standing import against, standing_of
-from dashboard.watching import own_troubles
+from dashboard.parts.charts import COLOURS, axis, chart, faint
+from dashboard.parts.charts import layout as chart_layout
+from dashboard.parts.collector_health import own_troubles
+from dashboard.parts.last_values import presence, value_words
+from dashboard.parts.live_section import follow, followed
+from dashboard.parts.page import Component, Page, View
 
 _FEW_DAYS = 5
 

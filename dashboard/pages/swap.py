@@ -6,13 +6,13 @@ from typing import Any
 
 from dash import html
 
-from analysis.timebase import parse_rfc3339
-from dashboard import words
-from dashboard.cards import chip, empty, fact, facts, section, table
-from dashboard.figures import COLOURS, axis, bands, chart
-from dashboard.figures import layout as chart_layout
-from dashboard.page import Component, Page, View
+from analysis.base.time import parse_rfc3339
 from dashboard.pages.fitting import swap_tabs
+from dashboard.parts import words
+from dashboard.parts.cards import chip, empty, fact, facts, section, table
+from dashboard.parts.charts import COLOURS, axis, bands, chart
+from dashboard.parts.charts import layout as chart_layout
+from dashboard.parts.page import Component, Page, View
 
 _OLD, _NEW, _CLAIM = COLOURS[1], COLOURS[0], COLOURS[6]
 _VERDICTS = {

@@ -4,21 +4,21 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.errors import StokeholdError
-from analysis.plant import Pump
-from analysis.timebase import parse_rfc3339
-from analysis.trial import TrialStep
-from collector.bench import Bench, TrialPlan, fresh_trial
-from collector.site import Site
-from collector.store import clock_ms
-from collector.swaps import swap_book
-from collector.trials import TrialBook
-from dashboard import words
-from dashboard.cards import chip, empty, fact, facts, part_tabs, section, table
-from dashboard.deeds import on_deed
-from dashboard.gate import visitor
-from dashboard.page import Component, Page, View, pump_known, view_of, view_still_there
+from analysis.base.errors import StokeholdError
+from analysis.base.time import parse_rfc3339
+from analysis.exchange.trial import TrialStep
+from analysis.plant.plant import Pump
+from collector.installation.site import Site
+from collector.installation.trial_bench import Bench, TrialPlan, fresh_trial
+from collector.journal.exchanges import swap_book
+from collector.journal.trials import TrialBook
+from collector.store.protocol import clock_ms
 from dashboard.pages.fitting import pump_of, swap_tabs
+from dashboard.parts import words
+from dashboard.parts.cards import chip, empty, fact, facts, part_tabs, section, table
+from dashboard.parts.page import Component, Page, View, pump_known, view_of, view_still_there
+from dashboard.parts.page_acts import on_deed
+from dashboard.web.gate import visitor
 
 PATH = "/swap/trial"
 _LOOK_EVERY_MS = 5_000

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 from matplotlib.figure import Figure
 
-from analysis.plant import Plant, Pump
-from analysis.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise
-from analysis.timebase import HOUR_MS, Span, from_ms, local_day_edges
-from dashboard.figures import COLOURS
+from analysis.base.time import HOUR_MS, Span, from_ms, local_day_edges
+from analysis.plant.plant import Plant, Pump
+from analysis.readings.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise
+from dashboard.parts.charts import COLOURS
 from dashboard.report.blocks import Picture, drawn
 
 BLUE, ORANGE = COLOURS[0], COLOURS[1]

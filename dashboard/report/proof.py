@@ -3,12 +3,12 @@
 import numpy as np
 from matplotlib.dates import date2num
 
-from analysis.saving_result import Saving
-from analysis.timebase import YEAR_H, to_ms
+from analysis.base.time import YEAR_H, to_ms
+from analysis.savings.result import Saving
+from dashboard.parts.words import amount, estimate
 from dashboard.report.blocks import Block, Picture, Points, Section, Words, drawn, table
-from dashboard.report.matter import Matter
 from dashboard.report.pictures import BLUE, ORANGE, axes, dates, moments
-from dashboard.words import amount, estimate
+from dashboard.report.report_data import Matter
 
 
 def verdict_words(saving: Saving) -> str:

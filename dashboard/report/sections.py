@@ -3,19 +3,19 @@
 from collections.abc import Iterable
 from typing import Any
 
-from analysis.commissioning import STAGE_WORDS, CommissioningReport
-from analysis.fault import HOT_AND_LIVE
-from analysis.faults import FAULTS
-from analysis.finding import Finding
-from analysis.plant import Channel
-from analysis.readings import Readings, covered_hours, hold_limit_ms, holds
-from analysis.swaps import KnownSwap
-from analysis.timebase import to_ms
+from analysis.base.time import to_ms
+from analysis.exchange.commissioning import STAGE_WORDS, CommissioningReport
+from analysis.faults.fault import HOT_AND_LIVE
+from analysis.faults.registry import FAULTS
+from analysis.plant.exchanges import KnownSwap
+from analysis.plant.finding import Finding
+from analysis.plant.plant import Channel
+from analysis.readings.readings import Readings, covered_hours, hold_limit_ms, holds
+from dashboard.parts.words import NOTHING, amount, estimate, evidence, figure
 from dashboard.report.blocks import Block, Caution, Points, Section, Words, table
-from dashboard.report.matter import Matter
 from dashboard.report.pictures import daily_power
 from dashboard.report.proof import proof, verdict_words
-from dashboard.words import NOTHING, amount, estimate, evidence, figure
+from dashboard.report.report_data import Matter
 
 _MOST_ENTRIES = 60
 

@@ -6,10 +6,10 @@ import pytest
 
 import analysis
 from analysis import Boiler, Channel, Plant, Pump, boiler_cycles, energy_use, examine, gaps
-from analysis.errors import StokeholdError
-from analysis.readings import record_from_frame
-from analysis.timebase import DAY_MS, Span
-from analysis.watch import Situation
+from analysis.base.errors import StokeholdError
+from analysis.base.time import DAY_MS, Span
+from analysis.readings.readings import record_from_frame
+from analysis.readings.situation import Situation
 
 PLANT = Plant(
     name="Notebook",
@@ -38,7 +38,7 @@ def test_frame_serves_where_a_record_does() -> None:
     frame = frame_of_a_day()
     span = Span(int(START.value // 1_000_000), int(START.value // 1_000_000) + 1439 * 60_000 + 1)
     found = boiler_cycles(PLANT, PLANT.boilers[0], frame)
-    from analysis.cycles import boiler_cycles as plain
+    from analysis.firing.burner_cycles import boiler_cycles as plain
 
     assert found == plain(PLANT, PLANT.boilers[0], record_from_frame(frame), span)
     assert found.summary.starts in (23, 24)

@@ -20,14 +20,14 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from analysis.plant import Channel, Plant, Pump
-from collector.live import Live
-from collector.routes import routes_for
-from collector.screening import screens_for
-from collector.settings import BrokerSettings, Settings
-from collector.sqlite_store import SqliteStore
-from collector.store import addresses
-from collector.subscriber import Subscriber
+from analysis.plant.plant import Channel, Plant, Pump
+from collector.files.settings import BrokerSettings, Settings
+from collector.mqtt.live import Live
+from collector.mqtt.routes import routes_for
+from collector.mqtt.subscriber import Subscriber
+from collector.payloads.screening import screens_for
+from collector.store.protocol import addresses
+from collector.store.sqlite import SqliteStore
 from servers import Mosquitto
 
 PLANT = Plant(

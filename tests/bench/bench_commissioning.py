@@ -14,10 +14,10 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from analysis.commissioning import BY_NAME, checks
-from analysis.fitting import Swapped, fitting
-from analysis.timebase import DAY_MS, parse_rfc3339, to_ms
-from collector.rehearsal_files import TRUTH_FILE, Rehearsed, read_rehearsal
+from analysis.base.time import DAY_MS, parse_rfc3339, to_ms
+from analysis.exchange.commissioning import BY_NAME, checks
+from analysis.exchange.windows import Swapped, fitting
+from collector.files.rehearsal_folder import TRUTH_FILE, Rehearsed, read_rehearsal
 
 NIGHT = "night_reduction_misfit"
 TOP_SPEED = "III"

@@ -16,13 +16,13 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 import numpy as np
 
-from analysis.plant import Channel, Plant, Pump
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS
-from collector.settings import Settings
-from collector.site import Site
-from collector.store import ALL_TIME, address, clock_ms
-from dashboard.app import create_app
+from analysis.base.time import DAY_MS
+from analysis.plant.plant import Channel, Plant, Pump
+from analysis.readings.readings import Readings
+from collector.files.settings import Settings
+from collector.installation.site import Site
+from collector.store.protocol import ALL_TIME, address, clock_ms
+from dashboard.web.app import create_app
 
 YEAR = 365 * 8640
 CHANNELS = 8

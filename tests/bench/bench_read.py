@@ -22,14 +22,14 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 import numpy as np
 from scipy.signal import lfilter
 
-from analysis.cycles import boiler_cycles
-from analysis.plant import Boiler, Channel, Plant
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, Span
-from collector.server_store import ServerStore
-from collector.settings import StoreSettings
-from collector.sqlite_store import SqliteStore
-from collector.store import ALL_TIME, clock_ms
+from analysis.base.time import DAY_MS, Span
+from analysis.firing.burner_cycles import boiler_cycles
+from analysis.plant.plant import Boiler, Channel, Plant
+from analysis.readings.readings import Readings
+from collector.files.settings import StoreSettings
+from collector.store.protocol import ALL_TIME, clock_ms
+from collector.store.server import ServerStore
+from collector.store.sqlite import SqliteStore
 from servers import TimeSeriesServer
 
 YEAR = 365 * 8640

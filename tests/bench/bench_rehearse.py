@@ -15,9 +15,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT)]
 
-from analysis.rehearsal.cases import CASES
+from analysis.rehearsal.plan.cases import CASES
 from analysis.rehearsal.rehearse import Rehearsal, perform, stage
-from collector.rehearsal_files import write_rehearsal
+from collector.files.rehearsal_folder import write_rehearsal
 
 DAYS = float(sys.argv[1]) if len(sys.argv) > 1 else 182.5
 

@@ -15,22 +15,22 @@ from pathlib import Path
 
 import orjson
 
-from analysis.plant import Plant, PumpPlate, Swap
-from analysis.readings import Readings
-from analysis.rehearsal.cases import CASES
-from analysis.rehearsal.draw import stream
-from analysis.rehearsal.instruments import _clip_readings, _plug_record
-from analysis.rehearsal.layout import plant_of
-from analysis.rehearsal.plans import only_pump
-from analysis.rehearsal.play import play
+from analysis.base.time import DAY_MS, HOUR_MS, Span, from_ms, to_ms
+from analysis.plant.plant import Plant, PumpPlate, Swap
+from analysis.readings.readings import Readings
+from analysis.rehearsal.course.play import play
+from analysis.rehearsal.course.scene import make_scene
+from analysis.rehearsal.course.year import YEAR_DAYS, pump_kwh
+from analysis.rehearsal.house.draw import stream
+from analysis.rehearsal.house.layout import plant_of
+from analysis.rehearsal.instruments.instruments import _clip_readings, _plug_record
+from analysis.rehearsal.plan.cases import CASES
+from analysis.rehearsal.plan.events import only_pump
+from analysis.rehearsal.plan.telling import true_negatives
 from analysis.rehearsal.rehearse import stage
-from analysis.rehearsal.scene import make_scene
-from analysis.rehearsal.telling import true_negatives
 from analysis.rehearsal.truth import TrueNegative, TrueSwap, Truth
-from analysis.rehearsal.year import YEAR_DAYS, pump_kwh
-from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms, to_ms
-from collector.logwriting import write_log
-from collector.rehearsal_files import FAST_LOG_FILE, TRUTH_FILE, plant_toml
+from collector.files.log_writing import write_log
+from collector.files.rehearsal_folder import FAST_LOG_FILE, TRUTH_FILE, plant_toml
 
 SWAP = "swap"
 DAYS = (28, 42, 60, 90, 120)

@@ -16,13 +16,13 @@ sys.path[:0] = [str(ROOT)]
 
 import numpy as np
 
-from analysis.plant import Boiler, Channel, Plant, Pump
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS
-from collector.jobs import nightly_results, watch
-from collector.settings import Settings
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.base.time import DAY_MS, HOUR_MS
+from analysis.plant.plant import Boiler, Channel, Plant, Pump
+from analysis.readings.readings import Readings
+from collector.files.settings import Settings
+from collector.installation.site import Site
+from collector.nightly.jobs import nightly_results, watch
+from collector.store.protocol import clock_ms
 
 STEP_MS = 10_000
 NOW = clock_ms() // DAY_MS * DAY_MS + 12 * HOUR_MS

@@ -16,10 +16,10 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests/analysis")]
 
 from test_season import measured_counter, windows
 
-from analysis.costs import plant_costs
-from analysis.estimate import Estimate
-from analysis.readings import record_span
-from collector.rehearsal_files import read_rehearsal
+from analysis.base.estimate import Estimate
+from analysis.energy.costs import plant_costs
+from analysis.readings.readings import record_span
+from collector.files.rehearsal_folder import read_rehearsal
 from conftest import SHARED_DATA
 
 

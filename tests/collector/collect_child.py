@@ -5,13 +5,13 @@ import threading
 from pathlib import Path
 
 from collecting import PLANT
-from collector.live import Live
-from collector.routes import routes_for
-from collector.screening import screens_for
-from collector.settings import BrokerSettings, CollectSettings, Settings
-from collector.sqlite_store import SqliteStore
-from collector.store import addresses
-from collector.subscriber import Subscriber
+from collector.files.settings import BrokerSettings, CollectSettings, Settings
+from collector.mqtt.live import Live
+from collector.mqtt.routes import routes_for
+from collector.mqtt.subscriber import Subscriber
+from collector.payloads.screening import screens_for
+from collector.store.protocol import addresses
+from collector.store.sqlite import SqliteStore
 
 
 def main(port: int, path: Path) -> None:

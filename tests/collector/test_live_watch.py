@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.plant import Boiler, Channel, Plant, Pump
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
-from collector.jobs import nightly_results, watch
-from collector.settings import Settings
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS
+from analysis.plant.plant import Boiler, Channel, Plant, Pump
+from analysis.readings.readings import Readings
+from collector.files.settings import Settings
+from collector.installation.site import Site
+from collector.nightly.jobs import nightly_results, watch
+from collector.store.protocol import clock_ms
 
 STEP_MS = 10_000
 TURN_MS = 30_000

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.plant import Channel
-from analysis.readings import Readings, summarise
-from analysis.timebase import DAY_MS, HOUR_MS, Span
-from collector.server_store import ServerStore
-from collector.settings import StoreSettings
-from collector.sqlite_store import SqliteStore
-from collector.store import ALL_TIME, Store, clock_ms
+from analysis.base.time import DAY_MS, HOUR_MS, Span
+from analysis.plant.plant import Channel
+from analysis.readings.readings import Readings, summarise
+from collector.files.settings import StoreSettings
+from collector.store.protocol import ALL_TIME, Store, clock_ms
+from collector.store.server import ServerStore
+from collector.store.sqlite import SqliteStore
 
 A = "quay/heating.power"
 B = "quay/boiler.flow"

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from collector.sqlite_store import SqliteStore
-from collector.store import clock_ms
+from collector.store.protocol import clock_ms
+from collector.store.sqlite import SqliteStore
 from dashboard.cli import COMMANDS, main
 
 REVERSED = ("2026-02-01T00:00:00Z", "--to", "2026-01-01T00:00:00Z")

@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, parse_rfc3339
-from collector.jobs import nightly_results
-from collector.logwriting import write_log
-from collector.plantfile import load_plants
-from collector.settings import load_settings
-from collector.site import Site
+from analysis.base.time import DAY_MS, parse_rfc3339
+from analysis.readings.readings import Readings
+from collector.files.log_writing import write_log
+from collector.files.plant_file import load_plants
+from collector.files.settings import load_settings
+from collector.installation.site import Site
+from collector.nightly.jobs import nightly_results
 from dashboard.cli import main
 
 PLANT = """

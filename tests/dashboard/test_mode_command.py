@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.timebase import DAY_MS, parse_rfc3339
+from analysis.base.time import DAY_MS, parse_rfc3339
 from dashboard.cli import main
 
 START = parse_rfc3339("2026-01-01T00:00:00Z")

@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.alarms import Alarm
-from analysis.finding import Evidence, Finding
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS
-from collector.journal import StandingAlarm
-from collector.site import Site
-from collector.store import clock_ms
-from dashboard.cards import urgency_then_time
+from analysis.alarms.states import Alarm
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS
+from analysis.plant.finding import Evidence, Finding
+from collector.installation.site import Site
+from collector.journal.journal import StandingAlarm
+from collector.store.protocol import clock_ms
+from dashboard.parts.cards import urgency_then_time
 from houses import PLANT, lay_in, left_unwatched, served
 
 

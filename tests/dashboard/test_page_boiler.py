@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.boiler_report import boiler_report
-from analysis.costs import plant_costs
-from analysis.faults import examine
-from analysis.faults_boiler import BOILER_FAULTS
-from analysis.plant import Channel
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, MINUTE_MS, Span
-from analysis.watch import Situation
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.base.time import DAY_MS, MINUTE_MS, Span
+from analysis.energy.costs import plant_costs
+from analysis.faults.registry import examine
+from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.plant.plant import Channel
+from analysis.readings.readings import Readings
+from analysis.readings.situation import Situation
+from analysis.reports.boiler import boiler_report
+from collector.installation.site import Site
+from collector.store.protocol import clock_ms
 from houses import PLANT, served, standing
 
 

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.costs import plant_costs
-from analysis.plant import Tariff
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, MINUTE_MS, Span
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.base.time import DAY_MS, MINUTE_MS, Span
+from analysis.energy.costs import plant_costs
+from analysis.plant.plant import Tariff
+from analysis.readings.readings import Readings
+from collector.installation.site import Site
+from collector.store.protocol import clock_ms
 from houses import PLANT, served
 
 

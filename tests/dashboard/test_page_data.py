@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.timebase import HOUR_MS
-from collector.live import Refused
-from collector.site import Site
+from analysis.base.time import HOUR_MS
+from collector.installation.site import Site
+from collector.mqtt.live import Refused
 from houses import lay_in, served
 
 

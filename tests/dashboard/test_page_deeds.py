@@ -9,13 +9,13 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from analysis.timebase import HOUR_MS, MINUTE_MS
-from collector.journal import Event
-from collector.site import Site
-from collector.store import clock_ms
-from collector.swaps import swap_book
-from dashboard.page import NotHereError, View, view_of
+from analysis.base.time import HOUR_MS, MINUTE_MS
+from collector.installation.site import Site
+from collector.journal.exchanges import swap_book
+from collector.journal.journal import Event
+from collector.store.protocol import clock_ms
 from dashboard.pages import alarms, fitting, now, trial
+from dashboard.parts.page import NotHereError, View, view_of
 from houses import PLANT, served
 
 

@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.checklist import STEPS
-from analysis.commissioning import MISTAKES, CommissioningReport, FittingCheck
-from analysis.finding import Evidence
-from analysis.judge_fitting import Judged
-from analysis.plant import PumpPlate, Swap
-from analysis.timebase import DAY_MS
-from collector.site import Site
-from collector.store import clock_ms
-from collector.swaps import swap_book
+from analysis.base.time import DAY_MS
+from analysis.exchange.checklist import STEPS
+from analysis.exchange.checks import Judged
+from analysis.exchange.commissioning import MISTAKES, CommissioningReport, FittingCheck
+from analysis.plant.finding import Evidence
+from analysis.plant.plant import PumpPlate, Swap
+from collector.installation.site import Site
+from collector.journal.exchanges import swap_book
+from collector.store.protocol import clock_ms
 from dashboard.pages.fitting import done, verdict
 from houses import PLANT, served
 

@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.readings import Readings
-from analysis.timebase import DAY_MS, HOUR_MS, MINUTE_MS, Span, parse_rfc3339
-from collector.pictures import picture
-from collector.site import Site
-from collector.store import clock_ms
-from dashboard.page import View
+from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span, parse_rfc3339
+from analysis.readings.readings import Readings
+from collector.installation.site import Site
+from collector.store.chart_spans import picture
+from collector.store.protocol import clock_ms
 from dashboard.pages.history import (
     asked,
     clock_change,
@@ -22,6 +21,7 @@ from dashboard.pages.history import (
     offset_ms,
     zoomed_span,
 )
+from dashboard.parts.page import View
 from houses import PLANT, served
 
 POWER = PLANT.channels[0]

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.timebase import HOUR_MS, parse_rfc3339
-from collector.site import Site
-from collector.store import clock_ms
-from dashboard.page import View
+from analysis.base.time import HOUR_MS, parse_rfc3339
+from collector.installation.site import Site
+from collector.store.protocol import clock_ms
 from dashboard.pages.logbook import entry_of
+from dashboard.parts.page import View
 from houses import PLANT, served
 
 NOW = parse_rfc3339("2026-07-01T12:00:00Z")

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from analysis.alarms import Alarm
-from collector.journal import StandingAlarm
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.alarms.states import Alarm
+from collector.installation.site import Site
+from collector.journal.journal import StandingAlarm
+from collector.store.protocol import clock_ms
 from houses import PLANT, lay_in, served
 
 

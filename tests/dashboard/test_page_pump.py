@@ -7,18 +7,18 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.alarms import Alarm
-from analysis.faults import FAULTS
-from analysis.finding import DataProblem, Evidence, Finding
-from analysis.history import pump_history
-from analysis.mode import Advice
-from analysis.plant import Plant, PumpPlate, Swap
-from analysis.pumpsheet import pump_sheet
-from analysis.timebase import DAY_MS, HOUR_MS, Span, from_ms
-from collector.deeds import Act, act_on_part
-from collector.journal import StandingAlarm
-from collector.site import Site
-from collector.store import StoreRecord
+from analysis.alarms.states import Alarm
+from analysis.base.time import DAY_MS, HOUR_MS, Span, from_ms
+from analysis.faults.registry import FAULTS
+from analysis.plant.finding import DataProblem, Evidence, Finding
+from analysis.plant.plant import Plant, PumpPlate, Swap
+from analysis.pump.epochs import pump_history
+from analysis.pump.mode_advice import Advice
+from analysis.reports.pump import pump_sheet
+from collector.installation.alarm_acts import Act, act_on_part
+from collector.installation.site import Site
+from collector.journal.journal import StandingAlarm
+from collector.store.protocol import StoreRecord
 from houses import PLANT, lay_in, left_unwatched, served, standing
 
 

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.plant import PumpPlate, Swap, Tariff
-from analysis.readings import Readings
-from analysis.saving import saving_of
-from analysis.timebase import DAY_MS, MINUTE_MS, Span, from_ms
-from collector.site import Site
-from collector.store import clock_ms
+from analysis.base.time import DAY_MS, MINUTE_MS, Span, from_ms
+from analysis.plant.plant import PumpPlate, Swap, Tariff
+from analysis.readings.readings import Readings
+from analysis.savings.saving import saving_of
+from collector.installation.site import Site
+from collector.store.protocol import clock_ms
 from dashboard.pages.swap import claimed_so_far
 from houses import PLANT, served
 

@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from analysis.timebase import MINUTE_MS
-from analysis.trial import Mark
-from collector.site import Site
-from collector.trials import TrialBook
-from dashboard.page import View
+from analysis.base.time import MINUTE_MS
+from analysis.exchange.trial import Mark
+from collector.installation.site import Site
+from collector.journal.trials import TrialBook
 from dashboard.pages.trial import layout, move, plan_of
+from dashboard.parts.page import View
 from houses import PLANT, lay_in, served
 
 

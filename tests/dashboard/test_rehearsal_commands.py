@@ -117,7 +117,7 @@ def test_what_is_written_is_told_in_one_document(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("dashboard.commands.rehearse.SAMPLES", ["healthy_week"])
     monkeypatch.setattr("dashboard.commands.rehearse.sample", lambda _name: None)
     monkeypatch.setattr("dashboard.commands.rehearse.write_rehearsal", lambda *_a, **_k: 7)
-    monkeypatch.setattr("dashboard.rehearsal_pictures.write_pictures", lambda *_a: None)
+    monkeypatch.setattr("dashboard.report.rehearsal_pictures.write_pictures", lambda *_a: None)
     asked = ["rehearse", "--json", "--samples", str(tmp_path)]
     assert main(asked) == 0
     assert json.loads(capsys.readouterr().out)["rows"] == {"healthy_week": 7}

@@ -11,14 +11,14 @@ import pypdf
 import pytest
 from PIL import Image
 
-from analysis.readings import Readings
-from analysis.timebase import parse_rfc3339
-from collector.logwriting import write_log
-from collector.plantfile import load_plants
+from analysis.base.time import parse_rfc3339
+from analysis.readings.readings import Readings
+from collector.files.log_writing import write_log
+from collector.files.plant_file import load_plants
 from dashboard.cli import main
+from dashboard.parts.words import figure
 from dashboard.report.blocks import photo
 from dashboard.report.sections import found_words
-from dashboard.words import figure
 
 PLANT = """
 [plant]

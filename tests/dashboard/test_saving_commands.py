@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.timebase import DAY_MS, parse_rfc3339
+from analysis.base.time import DAY_MS, parse_rfc3339
 from dashboard.cli import main
 
 PLANT = """

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from analysis.checklist import STEPS
+from analysis.exchange.checklist import STEPS
 from dashboard.cli import main
 
 PLANT = """

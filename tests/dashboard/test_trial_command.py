@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.timebase import MINUTE_MS
-from collector.open_store import open_store
-from collector.plantfile import load_plants
-from collector.settings import load_settings
-from collector.site import open_journal
+from analysis.base.time import MINUTE_MS
+from collector.files.plant_file import load_plants
+from collector.files.settings import load_settings
+from collector.installation.site import open_journal
+from collector.store.opening import open_store
 from dashboard.cli import main
 from dashboard.commands import trial
 

@@ -7,11 +7,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from analysis.faults import FAULTS as REGISTRY
+from analysis.faults.registry import FAULTS as REGISTRY
 from analysis.rehearsal import cases, rehearse
-from analysis.rehearsal.cases import CASES, FAULT_CASES
-from analysis.rehearsal.faults import FAULTS
-from analysis.rehearsal.negatives import NEGATIVES, NegativePlan
+from analysis.rehearsal.faults.faults import FAULTS
+from analysis.rehearsal.faults.negatives import NEGATIVES, NegativePlan
+from analysis.rehearsal.plan.cases import CASES, FAULT_CASES
 
 SHORT = [
     "stall",

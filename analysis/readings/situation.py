@@ -1,0 +1,58 @@
+"""What a judge gets to see and what it answers."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from analysis.base.time import Span
+from analysis.faults.pump_state.learned import PlantLearned
+from analysis.plant.finding import Finding
+from analysis.plant.plant import Channel, Plant
+from analysis.readings.readings import Readings, Record, hold_limit_ms, holds
+from analysis.readings.two_levels import two_levels, weighted_quantile
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """What a judge gets to see.
+
+    `learned` holds what is usual for the plant's machines where the span is too short to show
+    it; otherwise it is learned from the span itself, day after day from what was before.
+    `last_ms` tells of each channel's last reading ever, where that may lie before the span.
+    `is_live` tells that the span ends now.
+    `memo` keeps what several judges of one examination need, so that it is worked out once.
+    """
+
+    plant: Plant
+    record: Record
+    span: Span
+    subject: str = "plant"
+    learned: PlantLearned | None = None
+    last_ms: Mapping[str, int] = field(default_factory=dict)
+    is_live: bool = False
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Findings of one judge on one part, or what is missing for judging at all."""
+
+    findings: tuple[Finding, ...] = ()
+    needs: str = ""
+
+
+_TOO_LITTLE = 0.4
+"""A running pump draws at least this share of its own usual power; common practice, no source."""
+
+
+def running_power_w(readings: Readings, channel: Channel, span: Span) -> float | None:
+    """Usual power of a pump while it runs [W]: the upper of two levels, or the only one."""
+    known = holds(readings, hold_limit_ms(readings, channel), span)
+    if not len(known.value):
+        return None
+    levels = two_levels(known, 2.0)
+    if levels and levels.low < _TOO_LITTLE * levels.high:
+        return levels.high
+    length = (known.end_ms - known.start_ms).astype(float)
+    middle = weighted_quantile(known.value, length, 0.5)
+    return middle if middle > 1.0 else None

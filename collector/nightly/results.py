@@ -1,0 +1,156 @@
+"""What is worked out once a night from the whole history: the table of results."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+from analysis.base.time import DAY_MS, Span
+from analysis.energy.costs import plant_costs
+from analysis.exchange.commissioning import newest_reports
+from analysis.faults.data_quality import departed_channels
+from analysis.faults.pump_state.pump_watch import learn, learning_span
+from analysis.firing.burner_cycles import boiler_cycles
+from analysis.firing.by_power import firing_threshold_w
+from analysis.plant.installed_pump import present_span
+from analysis.plant.plant import Plant
+from analysis.pump.mode_advice import pump_mode
+from analysis.readings.plant_minutes import PlantMinutes
+from analysis.readings.readings import Record
+from analysis.readings.situation import running_power_w
+from analysis.readings.usual_silence import switched_pumps, usual_silences
+from analysis.reports.boiler import boiler_report
+from analysis.reports.service_due import Deed
+from analysis.savings.burner_starts import cyclings
+from analysis.savings.saving import saving_of
+from collector.installation.site import Site
+from collector.journal.exchanges import known_swaps, swap_book
+
+
+@dataclass(frozen=True, slots=True)
+class Nightly:
+    """What a result is made of: a plant and its whole history, read as needed."""
+
+    site: Site
+    plant: Plant
+    record: Record
+    span: Span
+    now_ms: int
+
+    @property
+    def month(self) -> Span:
+        """The last thirty days of the history."""
+        return Span(max(self.span.start_ms, self.span.end_ms - 30 * DAY_MS), self.span.end_ms)
+
+
+class Result(NamedTuple):
+    """One row: the name pages know it by, and what makes its document."""
+
+    name: str
+    make: Callable[[Nightly], Any]
+
+
+def normal_powers(night: Nightly) -> dict[str, float]:
+    """Usual running power of each pump that is in place, over the last month [W]."""
+    found = {}
+    for pump in night.plant.pumps:
+        if channel := night.plant.first(pump.id, "power"):
+            here = present_span(night.plant, pump, night.month)
+            usual = running_power_w(night.record[channel.id], channel, here)
+            if usual is not None:
+                found[pump.id] = usual
+    return found
+
+
+def learned_usual(night: Nightly) -> dict[str, Any]:
+    """What is usual for the plant's machines, for the watch by the minute."""
+    span = learning_span(night.span)
+    learned = learn(PlantMinutes.over(night.plant, night.record, span))
+    heard = {c.id: night.record[c.id].within(span) for c in night.plant.channels}
+    silent_ms, switched = usual_silences(heard, span), switched_pumps(night.plant, heard, span)
+    return replace(learned, silent_ms=silent_ms, switched=switched).document()
+
+
+def firing_powers(night: Nightly) -> dict[str, float]:
+    """Electric power above which each boiler fires, learned over the last month [W]."""
+    found = {}
+    for boiler in night.plant.boilers:
+        if channel := night.plant.first(boiler.id, "power"):
+            readings = night.record[channel.id]
+            on_w = firing_threshold_w(boiler, readings, channel=channel, span=night.month)
+            if on_w is not None:
+                found[boiler.id] = on_w
+    return found
+
+
+def costs(night: Nightly) -> dict[str, Any]:
+    """Electricity and fuel in a year and in money, with the signature's picture."""
+    return plant_costs(night.plant, night.record, night.span).document()
+
+
+def cycles(night: Nightly) -> list[dict[str, Any]]:
+    """Burner cycles of the last month."""
+    plant = night.plant
+    return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
+
+
+def boilers(night: Nightly) -> list[dict[str, Any]]:
+    """Firings, starts, condition and service of every boiler."""
+    plant = night.plant
+    entries = night.site.journal.logbook(plant.key)
+    return [
+        boiler_report(
+            plant,
+            boiler,
+            night.record,
+            span=night.span,
+            deeds=[
+                Deed(e.time_ms, e.kind, e.words)
+                for e in entries
+                if e.subject in (boiler.id, "plant")
+            ],
+        ).document()
+        for boiler in plant.boilers
+    ]
+
+
+def savings(night: Nightly) -> list[dict[str, Any]]:
+    """Saving of every swap, from the whole history."""
+    plant, record, span = night.plant, night.record, night.span
+    return [
+        saving_of(plant, swap, record, span=span).document()
+        | {"cycling": [one.document() for one in cyclings(plant, swap, record, span=span)]}
+        for swap in plant.swaps
+    ]
+
+
+def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+    """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
+    known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
+    reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
+    return [report.document() for report in reports]
+
+
+def modes(night: Nightly) -> list[dict[str, Any]]:
+    """How each pump is set and whether that suits it, over the last month."""
+    plant = night.plant
+    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+
+
+def departures(night: Nightly) -> list[dict[str, Any]]:
+    """Flow and current of pumps that left what they had been over the last month."""
+    found = departed_channels(night.plant, night.record, night.month)
+    return [problem.document() for problem in found]
+
+
+RESULTS: tuple[Result, ...] = (
+    Result("normal_w", normal_powers),
+    Result("learned", learned_usual),
+    Result("firing_w", firing_powers),
+    Result("costs", costs),
+    Result("cycles", cycles),
+    Result("boilers", boilers),
+    Result("mode", modes),
+    Result("departures", departures),
+    Result("saving", savings),
+    Result("commissioning", commissioning_reports),
+)
