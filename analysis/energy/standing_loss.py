@@ -12,6 +12,7 @@ from scipy.stats import binom
 from analysis.base.estimate import Estimate
 from analysis.base.time import HOUR_MS, MINUTE_MS, Span
 from analysis.plant.plant import Boiler, Channel, Plant, Store
+from analysis.readings.power_levels import running_power_w
 from analysis.readings.readings import (
     FloatArray,
     Holds,
@@ -22,7 +23,6 @@ from analysis.readings.readings import (
     holds,
     summarise,
 )
-from analysis.readings.situation import running_power_w
 from analysis.readings.two_levels import BoolArray, runs_above
 
 WATER_KJ_L_K = 4.12

@@ -16,8 +16,9 @@ from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from analysis.faults.stall_dry_run_dead_head import judge_dead_head, judge_dry_run, judge_stall
 from analysis.firing.daily_firings import Fired, fired
 from analysis.plant.finding import Evidence, Finding
+from analysis.readings.power_levels import running_power_w
 from analysis.readings.readings import FloatArray, IntArray, Readings, hold_limit_ms, value_at
-from analysis.readings.situation import Situation, Verdict, running_power_w
+from analysis.readings.situation import Situation, Verdict
 from analysis.readings.two_levels import BoolArray
 
 _BRIEF_S = 150.0

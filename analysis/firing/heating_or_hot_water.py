@@ -5,6 +5,7 @@ import numpy as np
 from analysis.base.time import MINUTE_MS, Span
 from analysis.firing.cycle_statistics import Cycle
 from analysis.plant.plant import Plant
+from analysis.readings.power_levels import running_power_w
 from analysis.readings.readings import (
     FloatArray,
     IntArray,
@@ -14,7 +15,6 @@ from analysis.readings.readings import (
     holds,
     value_at,
 )
-from analysis.readings.situation import running_power_w
 from analysis.readings.two_levels import BoolArray, runs_above
 
 _STORE_RISE_K = 1.5

@@ -4,14 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.base.time import Span
+from analysis.plant.plant import Channel
 from analysis.readings.minute_grid import lasting
 from analysis.readings.plant_minutes import MachineMinutes
-from analysis.readings.readings import FloatArray
-from analysis.readings.two_levels import BoolArray
+from analysis.readings.readings import FloatArray, Readings, hold_limit_ms, holds
+from analysis.readings.two_levels import BoolArray, two_levels, weighted_quantile
 
 _NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
 _STANDBY_MIN = 10
 _OFFSET_W = 0.4
+_TOO_LITTLE = 0.4
+"""A running pump draws at least this share of its own usual power; common practice, no source."""
 _BINS = 120
 _RARE = 0.0004
 _LEVEL_SHARE = 0.002
@@ -129,3 +133,16 @@ def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> fl
         return None
     at = int(np.argmax(np.where(usable, run, 0)))
     return float(np.exp(0.5 * (begins[at] + edges[at + 1])) - _OFFSET_W)
+
+
+def running_power_w(readings: Readings, channel: Channel, span: Span) -> float | None:
+    """Usual power of a pump while it runs [W]: the upper of two levels, or the only one."""
+    known = holds(readings, hold_limit_ms(readings, channel), span)
+    if not len(known.value):
+        return None
+    levels = two_levels(known, 2.0)
+    if levels and levels.low < _TOO_LITTLE * levels.high:
+        return levels.high
+    length = (known.end_ms - known.start_ms).astype(float)
+    middle = weighted_quantile(known.value, length, 0.5)
+    return middle if middle > 1.0 else None

@@ -5,11 +5,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.base.time import Span
-from analysis.faults.pump_state.learned import PlantLearned
 from analysis.plant.finding import Finding
-from analysis.plant.plant import Channel, Plant
-from analysis.readings.readings import Readings, Record, hold_limit_ms, holds
-from analysis.readings.two_levels import two_levels, weighted_quantile
+from analysis.plant.plant import Plant
+from analysis.readings.learned import PlantLearned
+from analysis.readings.readings import Record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,20 +38,3 @@ class Verdict:
 
     findings: tuple[Finding, ...] = ()
     needs: str = ""
-
-
-_TOO_LITTLE = 0.4
-"""A running pump draws at least this share of its own usual power; common practice, no source."""
-
-
-def running_power_w(readings: Readings, channel: Channel, span: Span) -> float | None:
-    """Usual power of a pump while it runs [W]: the upper of two levels, or the only one."""
-    known = holds(readings, hold_limit_ms(readings, channel), span)
-    if not len(known.value):
-        return None
-    levels = two_levels(known, 2.0)
-    if levels and levels.low < _TOO_LITTLE * levels.high:
-        return levels.high
-    length = (known.end_ms - known.start_ms).astype(float)
-    middle = weighted_quantile(known.value, length, 0.5)
-    return middle if middle > 1.0 else None

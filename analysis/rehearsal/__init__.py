@@ -3,8 +3,8 @@
 `rehearse` gives a plant, its readings and the truth of a case; `cases` names the cases.
 """
 
+from analysis.rehearsal.course.truth import Truth
 from analysis.rehearsal.plan.cases import cases
 from analysis.rehearsal.rehearse import Rehearsal, rehearse
-from analysis.rehearsal.truth import Truth
 
 __all__ = ["Rehearsal", "Truth", "cases", "rehearse"]

@@ -11,6 +11,7 @@ from analysis.plant.plant import Plant, PumpPlate, Swap
 from analysis.readings.readings import Readings
 from analysis.rehearsal.course.play import Trajectory, play
 from analysis.rehearsal.course.scene import Scene, make_scene
+from analysis.rehearsal.course.truth import TrueSwap, TrueYear, Truth
 from analysis.rehearsal.course.year import YEAR_DAYS, play_year, pump_kwh
 from analysis.rehearsal.faults.faults import FaultPlan, apply_fault
 from analysis.rehearsal.faults.negatives import NegativePlan, apply_negative
@@ -29,7 +30,6 @@ from analysis.rehearsal.plan.events import (
     with_swap,
 )
 from analysis.rehearsal.plan.telling import true_faults, true_firings, true_negatives
-from analysis.rehearsal.truth import TrueSwap, TrueYear, Truth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from typing import NamedTuple
 from analysis.base.errors import StokeholdError
 from analysis.base.time import format_rfc3339
 from collector.files.settings import JOURNAL_ADDRESS, Settings
+from collector.journal.exchanges import photo_folder
 from collector.store.opening import beside
 from collector.store.protocol import clock_ms
 
@@ -50,11 +51,6 @@ def _members(settings: Settings, plant: Path) -> Iterator[Member]:
     for file in sorted(photos.rglob("*")) if photos.is_dir() else []:
         if file.is_file():
             yield Member(f"photos/{file.relative_to(photos)}", file, is_database=False)
-
-
-def photo_folder(store: Path) -> Path:
-    """Folder of the photos that belong to a store."""
-    return store.with_name(f"{store.stem}.photos")
 
 
 def back_up(settings: Settings, plant: Path, out: Path) -> dict[str, int]:

@@ -11,6 +11,7 @@ from collector.errors import PlantsFailedError
 from collector.files.settings import JOURNAL_ADDRESS, Settings
 from collector.journal.exchanges import swap_book
 from collector.journal.journal import Journal
+from collector.letters.delivery import OWED, Messenger
 from collector.mqtt.live import Live
 from collector.store.opening import beside, open_store
 from collector.store.protocol import Store
@@ -28,6 +29,7 @@ class Site:
     store: Store
     journal: Journal
     live: Live
+    messenger: Messenger
     left_out: tuple[str, ...] = ()
 
     @classmethod
@@ -43,7 +45,10 @@ class Site:
         """
         store = open_store(settings, plants)
         ruled = tuple(settings.ruled(plants))
-        return cls(ruled, settings, store, open_journal(settings), Live(), tuple(left_out))
+        journal, messenger = open_journal(settings), Messenger(settings)
+        kept = journal.result("", OWED)
+        messenger.resume(kept[1] if kept else {})
+        return cls(ruled, settings, store, journal, Live(), messenger, tuple(left_out))
 
     def plants_as_recorded(self) -> list[Plant]:
         """Every plant with the swaps recorded since its file was written, for all who judge."""

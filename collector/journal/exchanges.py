@@ -31,7 +31,6 @@ from analysis.plant.exchanges import (
 )
 from analysis.plant.plant import Plant, Pump
 from collector.files.settings import Settings
-from collector.installation.backup import photo_folder
 from collector.journal.journal import Entry, Journal
 
 _META = sa.MetaData()
@@ -105,7 +104,7 @@ class SwapBook:
     engine : Engine
         The journal's database, see `Journal.engine`.
     photos : Path
-        Folder of the photos, see `collector.installation.backup.photo_folder`; made when needed.
+        Folder of the photos, see `photo_folder`; made when needed.
     """
 
     def __init__(self, engine: Engine, photos: Path) -> None:
@@ -321,6 +320,11 @@ def note_swap(journal: Journal, record: SwapRecord) -> None:
     journal.add_entry(
         Entry(0, record.plant, record.time_ms, record.pump, "swap", words, record.who)
     )
+
+
+def photo_folder(store: Path) -> Path:
+    """Folder of the photos that belong to a store."""
+    return store.with_name(f"{store.stem}.photos")
 
 
 def swap_book(settings: Settings, journal: Journal) -> SwapBook:

@@ -7,19 +7,21 @@ from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Any
 
-import apprise
 import orjson
 
 from analysis.base.errors import StokeholdError
 from analysis.base.time import DAY_MS, MINUTE_MS
 from collector.errors import FormError
 from collector.files.settings import NOTIFY_ADDRESSES, Settings
-from collector.mqtt.publisher import Message, Publisher
+from collector.mqtt.client import Message
+from collector.mqtt.publisher import Publisher
 
 _log = logging.getLogger(__name__)
 # The library logs the addresses it uses, and addresses hold secrets.
 logging.getLogger("apprise").setLevel(logging.CRITICAL + 1)
 
+OWED = "owed"
+"""Name under which the journal keeps letters that some address could not be given yet."""
 _FIRST_PAUSE_MS, _LONGEST_PAUSE_MS = MINUTE_MS, 15 * MINUTE_MS
 _UNKNOWN_FORM = "of no known form; see the README for forms"
 
@@ -193,6 +195,8 @@ def _never(_letter: Letter) -> bool:
 
 def _by_library(name: str, line: str) -> _Address:
     """An address that the library delivers to; one it does not know is never reached."""
+    import apprise  # noqa: PLC0415 - slow to load, and needed only where somebody is told
+
     one = apprise.Apprise()
     if not one.add(line):
         return _Address(f"{name} ({_UNKNOWN_FORM})", _never)

@@ -4,14 +4,11 @@ import threading
 from collections import Counter, deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from analysis.alarms.notices import Told
 from collector.payloads.screening import CLOCK_AHEAD_MS
 from collector.store.protocol import Row, clock_ms
-
-if TYPE_CHECKING:
-    from collector.letters.delivery import Messenger
 
 
 class Refused(NamedTuple):
@@ -46,7 +43,6 @@ class Live:
     trouble: str | None = None
     failing: dict[tuple[str, str], str] = field(default_factory=dict)
     unreached: dict[str, int] = field(default_factory=dict)
-    messenger: "Messenger | None" = None
     owed: dict[str, Any] = field(default_factory=dict)
     told_not_kept: list[Told] = field(default_factory=list)
     last_message_ms: int | None = None

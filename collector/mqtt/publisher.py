@@ -5,7 +5,6 @@ import threading
 import time
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import orjson
@@ -16,20 +15,11 @@ from analysis.plant.plant import Channel
 from analysis.readings.readings import Readings
 from collector.errors import BrokerError
 from collector.files.settings import BROKER_PASSWORD, Settings
-from collector.mqtt.subscriber import plain_client
+from collector.mqtt.client import Message, plain_client
 from collector.payloads.units import conversion
 from collector.store.protocol import clock_ms
 
 _QUEUE = 2000
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """One message to publish, due at the time of its readings [ms]."""
-
-    time_ms: int
-    topic: str
-    payload: bytes
 
 
 def messages(channels: Mapping[str, Channel], record: Mapping[str, Readings]) -> Iterator[Message]:

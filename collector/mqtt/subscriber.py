@@ -9,20 +9,19 @@ import contextlib
 import logging
 import random
 import select
-import ssl
 import time
 from collections import deque
 from collections.abc import Mapping
 from typing import Any
 
 import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from collector.errors import StoreUnavailableError
 from collector.files.settings import BROKER_PASSWORD, Settings
+from collector.mqtt.client import plain_client
 from collector.mqtt.intake import Batch, Held, Intake
 from collector.mqtt.live import Live
 from collector.mqtt.routes import Routes
@@ -41,30 +40,6 @@ _ANSWER_S = 5.0
 """A broker that has not answered our greeting after this long will not."""
 _SILENT_REFUSALS = 2
 """A broker that hangs up so often without a word may not understand MQTT 5."""
-
-
-def plain_client(settings: Settings, password: str | None, **extra: Any) -> mqtt.Client:
-    """A client with the user, password and certificates of the settings, not yet connected.
-
-    Parameters
-    ----------
-    settings : Settings
-        Whose broker.
-    password : str or None
-        Secret of its user.
-    **extra
-        Handed to the client.
-    """
-    chosen = settings.broker
-    client = mqtt.Client(CallbackAPIVersion.VERSION2, **extra)
-    if chosen.username:
-        client.username_pw_set(chosen.username, password)
-    if tls := chosen.tls:
-        context = ssl.create_default_context(cafile=tls.ca and str(settings.at(tls.ca)))
-        if tls.certificate:
-            context.load_cert_chain(settings.at(tls.certificate), tls.key and settings.at(tls.key))
-        client.tls_set_context(context)
-    return client
 
 
 class Subscriber:

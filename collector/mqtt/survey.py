@@ -233,7 +233,7 @@ def listen(settings: Settings, seconds: float, pattern: str = "#") -> Survey:
     BrokerError
         The broker cannot be reached or refuses us.
     """
-    from collector.mqtt.subscriber import plain_client  # noqa: PLC0415 - paho is slow to load
+    from collector.mqtt.client import plain_client  # noqa: PLC0415 - paho is slow to load
 
     survey = Survey()
     broker = settings.broker

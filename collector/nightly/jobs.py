@@ -9,10 +9,10 @@ from analysis.alarms.states import Alarm
 from analysis.base.time import DAY_MS, HOUR_MS, Span, local_day, parse_rfc3339
 from analysis.energy.measured import energy_use
 from analysis.faults.fault import Fault
-from analysis.faults.pump_state.learned import PlantLearned
 from analysis.faults.registry import FAULTS, examine, paced, subjects
 from analysis.plant.finding import Finding, Health
 from analysis.plant.plant import Plant
+from analysis.readings.learned import PlantLearned
 from analysis.readings.situation import Situation
 from analysis.reports.pump import pump_sheets
 from collector.errors import StoreUnavailableError

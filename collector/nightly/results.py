@@ -15,8 +15,8 @@ from analysis.plant.installed_pump import present_span
 from analysis.plant.plant import Plant
 from analysis.pump.mode_advice import pump_mode
 from analysis.readings.plant_minutes import PlantMinutes
+from analysis.readings.power_levels import running_power_w
 from analysis.readings.readings import Record
-from analysis.readings.situation import running_power_w
 from analysis.readings.usual_silence import switched_pumps, usual_silences
 from analysis.reports.boiler import boiler_report
 from analysis.reports.service_due import Deed

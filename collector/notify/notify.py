@@ -23,27 +23,13 @@ from analysis.plant.plant import Plant
 from collector.files.settings import Settings
 from collector.installation.site import Site, each_plant
 from collector.journal.journal import Event, StandingAlarm
-from collector.letters.delivery import Letter, Messenger
+from collector.letters.delivery import OWED, Letter, Messenger
 from collector.letters.message_texts import Due, Findings, letter_for, letter_for_many
 from collector.notify.self_monitoring import COLLECTOR, OWN_TROUBLES
 
 _log = logging.getLogger(__name__)
 
 _REMEMBERED_MS = 30 * DAY_MS
-_OWED = "owed"
-"""Name under which the journal keeps letters that some address could not be given yet."""
-
-
-def _messenger_of(site: Site) -> Messenger:
-    """The site's messenger with the addresses of this moment, and what each is still owed."""
-    messenger = site.live.messenger
-    if messenger is None:
-        messenger = site.live.messenger = Messenger(site.settings)
-        kept = site.journal.result("", _OWED)
-        messenger.resume(kept[1] if kept else {})
-    else:
-        messenger.refresh()
-    return messenger
 
 
 def _keep_owed(site: Site, messenger: Messenger, now_ms: int) -> None:
@@ -52,7 +38,7 @@ def _keep_owed(site: Site, messenger: Messenger, now_ms: int) -> None:
     document = messenger.document()
     if document != site.live.owed:
         with suppress(SQLAlchemyError):
-            site.journal.save_result("", _OWED, now_ms, document)
+            site.journal.save_result("", OWED, now_ms, document)
             site.live.owed = document
 
 
@@ -61,7 +47,8 @@ def _keep_owed(site: Site, messenger: Messenger, now_ms: int) -> None:
 
 def tell(site: Site, now_ms: int) -> None:
     """Send what is due and note what was sent; what fails is tried again next time."""
-    messenger = _messenger_of(site)
+    messenger = site.messenger
+    messenger.refresh()
     messenger.catch_up(now_ms)
     _keep_owed(site, messenger, now_ms)
     known = _standing(site, now_ms)
@@ -221,7 +208,8 @@ def tell_of_absence(site: Site, now_ms: int) -> None:
         hours = (site.live.began_ms - kept[0]) / 3_600_000
         words = f"Stokehold was not running for {hours:.1f} h; nothing was watched meanwhile"
         document = {"collector": "was away", "hours": round(hours, 2)}
-        messenger = _messenger_of(site)
+        messenger = site.messenger
+        messenger.refresh()
         letter = Letter(words, words, "soon", document)
         if messenger.has_addresses and not messenger.send(letter, now_ms):
             return
@@ -231,7 +219,7 @@ def tell_of_absence(site: Site, now_ms: int) -> None:
 
 def has_address(site: Site) -> bool:
     """Whether alarms are told to anybody at all."""
-    return (site.live.messenger or Messenger(site.settings)).has_addresses
+    return site.messenger.has_addresses
 
 
 def send_test(site: Site, now_ms: int) -> list[str]:

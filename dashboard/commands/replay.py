@@ -11,7 +11,8 @@ from tqdm import tqdm
 
 from collector.errors import FormError, LogFileError
 from collector.files.log_file import Report, load_log
-from collector.mqtt.publisher import Message, Publisher, messages, replay
+from collector.mqtt.client import Message
+from collector.mqtt.publisher import Publisher, messages, replay
 from dashboard.command_line.argument_types import NOT_NEGATIVE
 from dashboard.command_line.command import (
     DONE,

@@ -29,7 +29,7 @@ from dashboard.parts.cards import (
 )
 from dashboard.parts.collector_health import is_watched, own_troubles, watched
 from dashboard.parts.page import Component, NotHereError, Page, View, view_of
-from dashboard.web.gate import visitor
+from dashboard.parts.visitor import visitor
 
 _SHELVES = ((1, "1 hour"), (8, "8 hours"), (24, "1 day"), (168, "1 week"))
 

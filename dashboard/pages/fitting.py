@@ -16,7 +16,7 @@ from dashboard.parts import words
 from dashboard.parts.cards import chip, empty, link, part_tabs, section
 from dashboard.parts.page import Component, Page, View, pump_known, view_of
 from dashboard.parts.page_acts import on_deed
-from dashboard.web.gate import visitor
+from dashboard.parts.visitor import visitor
 
 PATH = "/swap/fitting"
 _STATES = {"found": ("found", "soon"), "sound": ("no sign of it", "fine")}

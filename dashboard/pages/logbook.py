@@ -16,7 +16,7 @@ from collector.store.protocol import clock_ms
 from dashboard.parts import words
 from dashboard.parts.cards import chip, empty, section
 from dashboard.parts.page import Component, NotHereError, Page, View, view_of
-from dashboard.web.gate import visitor
+from dashboard.parts.visitor import visitor
 
 _LONGEST = 2_000
 

@@ -18,7 +18,7 @@ from dashboard.parts import words
 from dashboard.parts.cards import chip, empty, fact, facts, part_tabs, section, table
 from dashboard.parts.page import Component, Page, View, pump_known, view_of, view_still_there
 from dashboard.parts.page_acts import on_deed
-from dashboard.web.gate import visitor
+from dashboard.parts.visitor import visitor
 
 PATH = "/swap/trial"
 _LOOK_EVERY_MS = 5_000

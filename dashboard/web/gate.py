@@ -109,9 +109,3 @@ def _wait() -> Response:
         429,
         {"Retry-After": str(seconds)},
     )
-
-
-def visitor() -> str:
-    """Name the person gave at the gate, else nothing."""
-    given = request.authorization
-    return (given.username or "") if given is not None else ""

@@ -20,6 +20,7 @@ from analysis.plant.plant import Plant, PumpPlate, Swap
 from analysis.readings.readings import Readings
 from analysis.rehearsal.course.play import play
 from analysis.rehearsal.course.scene import make_scene
+from analysis.rehearsal.course.truth import TrueNegative, TrueSwap, Truth
 from analysis.rehearsal.course.year import YEAR_DAYS, pump_kwh
 from analysis.rehearsal.house.draw import stream
 from analysis.rehearsal.house.layout import plant_of
@@ -28,7 +29,6 @@ from analysis.rehearsal.plan.cases import CASES
 from analysis.rehearsal.plan.events import only_pump
 from analysis.rehearsal.plan.telling import true_negatives
 from analysis.rehearsal.rehearse import stage
-from analysis.rehearsal.truth import TrueNegative, TrueSwap, Truth
 from collector.files.log_writing import write_log
 from collector.files.rehearsal_folder import FAST_LOG_FILE, TRUTH_FILE, plant_toml
 

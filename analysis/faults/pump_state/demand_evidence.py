@@ -10,10 +10,11 @@ from functools import cached_property
 import numpy as np
 
 from analysis.base.time import MINUTE_MS
-from analysis.faults.pump_state.learned import PumpLearned, charging, wants_heating
+from analysis.faults.pump_state.learned import charging, wants_heating
 from analysis.faults.pump_state.locked_rotor_evidence import SeizedSigns
 from analysis.faults.pump_state.pipe_evidence import WARM_C
 from analysis.pump.recurring_rests import rests_by_clock
+from analysis.readings.learned import PumpLearned
 from analysis.readings.minute_grid import ago, lasting, trailing
 from analysis.readings.readings import FloatArray
 from analysis.readings.two_levels import BoolArray

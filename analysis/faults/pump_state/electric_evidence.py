@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from analysis.faults.pump_state.learned import PlantLearned, PumpLearned
+from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.mains_voltage import without_mains
 from analysis.readings.minute_grid import ago, lasting, trailing
 from analysis.readings.plant_minutes import PlantMinutes, PumpMinutes

@@ -16,9 +16,10 @@ from analysis.faults.pump_state.decide import mind
 from analysis.faults.pump_state.decide_unlearned import mind_fresh
 from analysis.faults.pump_state.demand_evidence import Signs
 from analysis.faults.pump_state.episodes import DEAD, Minded, Spell, spells
-from analysis.faults.pump_state.learned import PlantLearned, PumpLearned, learn_plant
+from analysis.faults.pump_state.learned import learn_plant
 from analysis.plant.installed_pump import placed_pumps
 from analysis.pump.recurring_rests import own_rests
+from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.minute_grid import lasting, trailing
 from analysis.readings.plant_minutes import PlantMinutes, PumpMinutes
 from analysis.readings.readings import IntArray

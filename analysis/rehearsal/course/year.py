@@ -5,8 +5,8 @@ import numpy as np
 from analysis.rehearsal.course.electric import boiler_load, moments, pump_load
 from analysis.rehearsal.course.play import Trajectory, play
 from analysis.rehearsal.course.scene import Scene
+from analysis.rehearsal.course.truth import TrueYear
 from analysis.rehearsal.physics.records import LEDGER
-from analysis.rehearsal.truth import TrueYear
 
 YEAR_DAYS = 365
 ROW_S = 60.0

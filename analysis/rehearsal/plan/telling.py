@@ -9,10 +9,10 @@ from analysis.plant.plant import Channel, Plant
 from analysis.readings.readings import Readings
 from analysis.rehearsal.course.play import Trajectory
 from analysis.rehearsal.course.scene import Scene
+from analysis.rehearsal.course.truth import Firing, TrueFault, TrueNegative
 from analysis.rehearsal.faults.faults import FaultPlan, plan_minutes
 from analysis.rehearsal.instruments.twin import first_shown_ms
 from analysis.rehearsal.physics.records import FIRING, PREHEAT, PURGE
-from analysis.rehearsal.truth import Firing, TrueFault, TrueNegative
 
 Record = Mapping[str, Readings]
 STANDSTILL_DAYS = 28.0

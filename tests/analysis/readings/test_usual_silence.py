@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span
-from analysis.faults.pump_state.learned import PlantLearned
 from analysis.faults.registry import FAULTS, examine
 from analysis.plant.finding import Finding
 from analysis.plant.plant import Boiler, Channel, Plant, Pump
+from analysis.readings.learned import PlantLearned
 from analysis.readings.readings import Readings
 from analysis.readings.situation import Situation
 from analysis.readings.usual_silence import switched_pumps, usual_silence_ms, usual_silences

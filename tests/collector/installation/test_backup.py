@@ -12,8 +12,9 @@ import pytest
 from analysis.readings.readings import Readings
 from collecting import PLANT, POWER
 from collector.files.settings import Settings, StoreSettings
-from collector.installation.backup import BackupError, back_up, photo_folder, restore
+from collector.installation.backup import BackupError, back_up, restore
 from collector.installation.site import Site
+from collector.journal.exchanges import photo_folder
 from collector.journal.journal import Entry
 from collector.store.protocol import ALL_TIME
 

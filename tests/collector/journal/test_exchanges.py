@@ -12,9 +12,9 @@ from analysis.plant.exchanges import PumpCard, SettingPower, StepDone, SwapRecor
 from analysis.plant.plant import PumpPlate
 from collecting import PLANT
 from collector.files.settings import Settings
-from collector.installation.backup import back_up, photo_folder, restore
+from collector.installation.backup import back_up, restore
 from collector.installation.site import open_journal
-from collector.journal.exchanges import SwapBook, SwapError
+from collector.journal.exchanges import SwapBook, SwapError, photo_folder
 from collector.journal.journal import Journal
 
 RECORD = SwapRecord(

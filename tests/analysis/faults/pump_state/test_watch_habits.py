@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.base.time import HOUR_MS, MINUTE_MS, Span, from_ms
-from analysis.faults.pump_state.learned import PlantLearned, PumpLearned
 from analysis.faults.registry import FAULTS, examine
 from analysis.plant.plant import Plant, Pump, PumpPlate, Swap
 from analysis.pump.recurring_rests import own_rests
+from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.power_levels import Levels
 from analysis.readings.readings import Readings
 from analysis.readings.situation import Situation
