@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.plant.plant import Plant, PumpPlate
 from analysis.readings.readings import Record
-from analysis.rehearsal import Rehearsal
+from analysis.rehearsal.rehearse import Rehearsal
 from collector.errors import FormError
 from collector.files.log_file import Report, load_log
 from collector.files.log_writing import write_log

@@ -1,1 +1,6 @@
-"""Room mqtt."""
+"""Readings and answers by MQTT: client, routes, intake, publishing, survey, broker.
+
+No analysis.
+
+Doors: `broker`, `client`, `live`, `publisher`, `routes`, `subscriber`, `survey`.
+"""

@@ -1,1 +1,6 @@
-"""Room nightly."""
+"""Jobs on a schedule: watch, night, retention.
+
+No page.
+
+Doors: `jobs`, `schedule`.
+"""

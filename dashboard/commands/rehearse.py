@@ -8,7 +8,8 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from analysis.rehearsal import cases, rehearse
+from analysis.rehearsal.plan.cases import cases
+from analysis.rehearsal.rehearse import rehearse
 from analysis.rehearsal.samples import SAMPLES, sample
 from collector.errors import FormError
 from collector.files.rehearsal_folder import (

@@ -1,1 +1,6 @@
-"""The report to hand over: what it says (`sections`), and how it is written (HTML, PDF)."""
+"""The report as HTML and PDF.
+
+No page and no computation.
+
+Doors: `as_html`, `as_pdf`, `blocks`, `rehearsal_pictures`, `report_data`, `sections`.
+"""

@@ -11,7 +11,8 @@ from plotly.subplots import make_subplots
 
 from analysis.base.time import DAY_MS, HOUR_MS, Span
 from analysis.readings.readings import Readings
-from analysis.rehearsal import Rehearsal, cases, rehearse
+from analysis.rehearsal.plan.cases import cases
+from analysis.rehearsal.rehearse import Rehearsal, rehearse
 
 DAYS = 30.0
 SHOWN_MS = int(1.6 * DAY_MS)

@@ -1,1 +1,6 @@
-"""Room web."""
+"""The server of the pages, and who may enter.
+
+No page.
+
+Doors: `serving`.
+"""

@@ -1,1 +1,6 @@
-"""Room drift."""
+"""Slow drift of power and flow against the pump's own baseline.
+
+It names no fault: several faults read it.
+
+Doors: `power_and_flow`, `power_at_equal_flow`.
+"""

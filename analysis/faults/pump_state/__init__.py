@@ -1,1 +1,6 @@
-"""Room pump_state."""
+"""From evidence of each minute to episodes in which a pump is stalled, dry or dead-headed.
+
+No words for people: these stand with the fault.
+
+Doors: `demand_evidence`, `episodes`, `pump_watch`.
+"""

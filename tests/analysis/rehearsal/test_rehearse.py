@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from analysis.faults.registry import FAULTS as REGISTRY
-from analysis.rehearsal import cases, rehearse
 from analysis.rehearsal.faults.faults import FAULTS
 from analysis.rehearsal.faults.negatives import NEGATIVES, NegativePlan
-from analysis.rehearsal.plan.cases import CASES, FAULT_CASES
+from analysis.rehearsal.plan.cases import CASES, FAULT_CASES, cases
+from analysis.rehearsal.rehearse import rehearse
 
 SHORT = [
     "stall",

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.base.quantities import physical_range
-from analysis.rehearsal import rehearse
+from analysis.rehearsal.rehearse import rehearse
 from collector.errors import FormError
 from collector.files.plant_file import load_plant
 from collector.files.rehearsal_folder import (
