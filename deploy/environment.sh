@@ -4,6 +4,9 @@
 root=$(cd "$(dirname "$0")/.." && pwd)
 venv=${STOKEHOLD_VENV:-$root/.venv}
 
+# Programs started over and over, as the tests do, are to find what they compiled before.
+unset PYTHONDONTWRITEBYTECODE
+
 say() { printf '%s\n' "$*" >&2; }
 
 # debian PACKAGE PROGRAM: have PROGRAM, installing PACKAGE where we may

@@ -18,6 +18,7 @@ from collector.store.protocol import clock_ms
 from servers import answers, free_port, program, wait_for
 
 
+@pytest.mark.smoke
 def test_service_collects_over_its_own_broker_and_ends_cleanly(tmp_path: Path) -> None:
     """Start, take a reading, refuse a second process, stop, start again with it still there."""
     program("mosquitto")

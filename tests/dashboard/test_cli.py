@@ -54,6 +54,7 @@ def log(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.smoke
 def test_health_tells_a_stopped_pump(
     plant: Path, log: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -306,6 +307,7 @@ def test_folder_of_plants_answers_for_each(
     assert [p["plant"] for p in document["plants"]] == ["Quay House", "Mill House"]
 
 
+@pytest.mark.smoke
 def test_every_command_has_help_and_stands_in_the_readme(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -20,6 +20,7 @@ def house(tmp_path: Path) -> Iterator[tuple[Site, str]]:
         yield found
 
 
+@pytest.mark.smoke
 def test_live_value_moves_without_reload(house: tuple[Site, str], browser_page: Page) -> None:
     """A reading that comes in shows in tile and drawing while the page stays open."""
     site, url = house

@@ -19,6 +19,7 @@ def now_findings(name: str, capsys: pytest.CaptureFixture[str]) -> set[tuple[str
     return {(f["subject"], f["fault"]) for f in document["findings"] if f["urgency"] == "now"}
 
 
+@pytest.mark.smoke
 def test_stalled_pump_is_found_and_nothing_else(capsys: pytest.CaptureFixture[str]) -> None:
     """Two days are enough to know a pump by; the one that stalls then is named."""
     assert now_findings("stalled_pump", capsys) == {("heating", "stall")}

@@ -38,6 +38,7 @@ def collecting(
     return start
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize("protocol", ["5", "3.1.1"])
 @pytest.mark.parametrize("qos", [0, 1])
 def test_readings_arrive(
