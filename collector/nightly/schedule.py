@@ -4,7 +4,12 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
+
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.interval import IntervalTrigger
 
 from analysis.base.time import from_ms
 from collector.errors import PlantsFailedError, StoreUnavailableError
@@ -14,67 +19,78 @@ from collector.nightly.jobs import JOBS, Job
 from collector.store.protocol import clock_ms
 
 _log = logging.getLogger(__name__)
+# A job that still runs when it is due again is left out, which is meant and no warning.
+logging.getLogger("apscheduler").setLevel(logging.ERROR)
 
 _NIGHT_H = 2
 """Daily jobs run from this local hour on, when the heating is at its quietest."""
 _FIRST_S = 1.0
+_LOOK_S = 1.0
+_STEP_S = 2.0
+"""A clock that is drawn to the right time by a time server moves by far less in a second."""
 _FAILING = "failing"
 """Name under which the journal keeps what fails."""
 
 
-class _Lane(threading.Thread):
-    """Runs jobs one at a time, each every so often by the clock that nobody can set.
+class _ClockGuard(threading.Thread):
+    """Sees the wall clock step, by which the scheduler counts, and calls for all waits anew.
 
-    By the time of day a clock set back an hour, as happens on a small box after a power cut,
-    would leave everything unwatched for that hour.
+    A clock set back an hour, as happens on a small box after a power cut, would otherwise leave
+    everything unwatched for that hour.
     """
 
-    def __init__(self, name: str, jobs: Sequence[Job], turn: Callable[[Job], None]) -> None:
-        super().__init__(name=name)
-        self._jobs = jobs
-        self._turn = turn
+    def __init__(self, on_step: Callable[[], None]) -> None:
+        super().__init__(name="clock guard", daemon=True)
+        self._on_step = on_step
         self._ending = threading.Event()
 
     def run(self) -> None:
-        """Run what is due until told to end; a run that took too long is not made up for."""
-        due = {job: time.monotonic() + _FIRST_S for job in self._jobs}
-        while due:
-            job = min(due, key=lambda one: due[one])
-            if self._ending.wait(max(0.0, due[job] - time.monotonic())):
-                return
-            try:
-                self._turn(job)
-            except Exception:  # noqa: BLE001 - a journal that fails must not end the schedule
-                _log.exception("job=%s failed, and the journal as well", job.name)
-            due[job] = max(due[job] + job.every_s, time.monotonic())
+        """Compare the wall clock with the one that nobody can set, until told to end."""
+        ahead_s = time.time() - time.monotonic()
+        while not self._ending.wait(_LOOK_S):
+            before_s, ahead_s = ahead_s, time.time() - time.monotonic()
+            if abs(ahead_s - before_s) > _STEP_S:
+                self._on_step()
 
     def end(self) -> None:
-        """Begin no further job."""
+        """Look no more."""
         self._ending.set()
+        self.join()
 
 
 class Schedule:
-    """The one schedule of an installation, a thread for each lane of jobs."""
+    """The one schedule of an installation, one worker for each lane of jobs."""
 
     def __init__(self, site: Site, jobs: Sequence[Job] = JOBS) -> None:
         self._site = site
         self._resume({job.name for job in jobs})
-        self._lanes = [
-            _Lane(name, [job for job in jobs if job.lane == name], self.turn)
-            for name in dict.fromkeys(job.lane for job in jobs)
-        ]
+        self._jobs = jobs
+        self._scheduler = BackgroundScheduler(
+            timezone=UTC,
+            executors={job.lane: ThreadPoolExecutor(1) for job in jobs},
+            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
+        )
+        for job in jobs:
+            soon = datetime.now(UTC) + timedelta(seconds=_FIRST_S)
+            every = IntervalTrigger(seconds=job.every_s, start_date=soon, timezone=UTC)
+            self._scheduler.add_job(self.turn, every, [job], id=job.name, executor=job.lane)
+        self._guard = _ClockGuard(self._wait_anew)
 
     def start(self) -> None:
         """Begin; jobs run in threads of their own."""
-        for lane in self._lanes:
-            lane.start()
+        self._scheduler.start()
+        self._guard.start()
 
     def stop(self) -> None:
         """End after the jobs that run."""
-        for lane in self._lanes:
-            lane.end()
-        for lane in self._lanes:
-            lane.join()
+        self._guard.end()
+        self._scheduler.shutdown()
+
+    def _wait_anew(self) -> None:
+        """Let every job wait its interval from the moment the clock now shows."""
+        for job in self._jobs:
+            every = IntervalTrigger(seconds=job.every_s, timezone=UTC)
+            self._scheduler.reschedule_job(job.name, trigger=every)
 
     def _resume(self, jobs: set[str]) -> None:
         """What failed before a restart fails until it has run again, so that nothing is over."""

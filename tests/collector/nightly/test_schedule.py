@@ -1,7 +1,9 @@
 """The schedule at work: lanes of its own for the night, no trust in the clock on the wall."""
 
 import threading
+import time
 from contextlib import closing
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 import pytest
@@ -58,6 +60,36 @@ def test_journal_that_fails_does_not_end_the_schedule(
         schedule.start()
         try:
             wait_for(lambda: len(tried) > 2, what="the next tries")
+        finally:
+            schedule.stop()
+
+
+@pytest.mark.parametrize("step", [timedelta(hours=-1), timedelta(hours=1)], ids=["back", "forth"])
+def test_clock_that_is_set_leaves_nothing_unwatched(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: timedelta
+) -> None:
+    """The wall clock moves by an hour between two turns: the watch goes on as before."""
+    watched: list[float] = []
+    moved = timedelta()
+
+    class WallClock(datetime):
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> "WallClock":
+            return cls.fromtimestamp(real_time() + moved.total_seconds(), tz)
+
+    real_time = time.time
+    monkeypatch.setattr("apscheduler.schedulers.base.datetime", WallClock)
+    monkeypatch.setattr("apscheduler.triggers.interval.datetime", WallClock)
+    monkeypatch.setattr(time, "time", lambda: real_time() + moved.total_seconds())
+    job = Job("watch", lambda _site, _now: watched.append(time.monotonic()), 0.5)
+    with closing(Site.open([PLANT], Settings(folder=tmp_path))) as site:
+        schedule = Schedule(site, (job,))
+        schedule.start()
+        try:
+            wait_for(lambda: len(watched) > 1, what="the first turns")
+            moved = step
+            seen = len(watched) + 1
+            wait_for(lambda: len(watched) > seen, what="turns after the step")
         finally:
             schedule.stop()
 
