@@ -32,64 +32,7 @@ from analysis.plant.exchanges import (
 from analysis.plant.plant import Plant, Pump
 from collector.files.settings import Settings
 from collector.journal.journal import Entry, Journal
-
-_META = sa.MetaData()
-
-_SWAP = sa.Table(
-    "swap",
-    _META,
-    sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("plant", sa.String, nullable=False, index=True),
-    sa.Column("pump", sa.String, nullable=False),
-    sa.Column("started_ms", sa.BigInteger, nullable=False),
-    sa.Column("time_ms", sa.BigInteger),
-    sa.Column("who", sa.String, nullable=False),
-    sa.Column("mode", sa.String, nullable=False),
-    sa.Column("night_reduction", sa.Boolean),
-    sa.Column("claim_kwh_per_year", sa.Float),
-)
-_CARD = sa.Table(
-    "swap_pump",
-    _META,
-    sa.Column("swap", sa.Integer, primary_key=True),
-    sa.Column("which", sa.String, primary_key=True),
-    sa.Column("drive", sa.String),
-    sa.Column("port_to_port_mm", sa.Integer),
-    sa.Column("thread", sa.String),
-    sa.Column("head_m", sa.Float),
-    sa.Column("least_w", sa.Float),
-    sa.Column("most_w", sa.Float),
-    sa.Column("energy_index", sa.Float),
-    sa.Column("always_on", sa.Boolean),
-    sa.Column("plug", sa.String),
-)
-_STEP = sa.Table(
-    "swap_step",
-    _META,
-    sa.Column("swap", sa.Integer, primary_key=True),
-    sa.Column("step", sa.String, primary_key=True),
-    sa.Column("time_ms", sa.BigInteger, nullable=False),
-    sa.Column("who", sa.String, nullable=False),
-    sa.Column("words", sa.Text, nullable=False),
-)
-_POWER = sa.Table(
-    "swap_power",
-    _META,
-    sa.Column("swap", sa.Integer, primary_key=True),
-    sa.Column("which", sa.String, primary_key=True),
-    sa.Column("setting", sa.String, primary_key=True),
-    sa.Column("power_w", sa.Float, nullable=False),
-    sa.Column("low_w", sa.Float, nullable=False),
-    sa.Column("high_w", sa.Float, nullable=False),
-)
-_PHOTO = sa.Table(
-    "swap_photo",
-    _META,
-    sa.Column("swap", sa.Integer, primary_key=True),
-    sa.Column("name", sa.String, primary_key=True),
-    sa.Column("sha256", sa.String, nullable=False),
-    sa.Column("words", sa.Text, nullable=False),
-)
+from collector.journal.schema import SWAP, SWAP_PHOTO, SWAP_POWER, SWAP_PUMP, SWAP_STEP
 
 
 class SwapError(StokeholdError):
@@ -110,20 +53,21 @@ class SwapBook:
     def __init__(self, engine: Engine, photos: Path) -> None:
         self._engine = engine
         self._photos = photos
-        _META.create_all(engine)
-        _add_new_columns(engine)
 
     def records(self, plant: str | None = None) -> list[SwapRecord]:
         """All records of a plant (its key), or of all, oldest first."""
-        query = sa.select(_SWAP).order_by(_SWAP.c.started_ms, _SWAP.c.id)
+        query = sa.select(SWAP).order_by(SWAP.c.started_ms, SWAP.c.id)
         if plant is not None:
-            query = query.where(_SWAP.c.plant == plant)
+            query = query.where(SWAP.c.plant == plant)
         with self._engine.connect() as connection:
             heads = [dict(row) for row in connection.execute(query).mappings()]
             if not heads:
                 # As a rule there is none, and the watch asks each turn.
                 return []
-            parts = {t.name: _parts(connection, t, heads) for t in (_CARD, _STEP, _POWER, _PHOTO)}
+            parts = {
+                t.name: _parts(connection, t, heads)
+                for t in (SWAP_PUMP, SWAP_STEP, SWAP_POWER, SWAP_PHOTO)
+            }
         return [_record(head, parts) for head in heads]
 
     def open_record(self, plant: str, pump: str) -> SwapRecord:
@@ -156,7 +100,7 @@ class SwapBook:
                     f"stokehold swap guide --pump {record.pump}"
                 )
         with self._engine.begin() as connection:
-            made = connection.execute(_SWAP.insert().values(_head(record))).inserted_primary_key
+            made = connection.execute(SWAP.insert().values(_head(record))).inserted_primary_key
             kept = replace(record, id=int(made[0]) if made else 0)
             _save_cards(connection, kept)
         return kept
@@ -164,8 +108,8 @@ class SwapBook:
     def save(self, record: SwapRecord) -> None:
         """Keep a record's head and cards; steps, powers and photos have their own ways."""
         with self._engine.begin() as connection:
-            chosen = _SWAP.c.id == record.id
-            connection.execute(_SWAP.update().where(chosen).values(_head(record)))
+            chosen = SWAP.c.id == record.id
+            connection.execute(SWAP.update().where(chosen).values(_head(record)))
             _save_cards(connection, record)
 
     def do(self, record: SwapRecord, step: str, done: StepDone) -> None:
@@ -184,13 +128,13 @@ class SwapBook:
                 f"{' '.join(BY_NAME[name].words for name in first)}"
             )
         key = {"swap": record.id, "step": step}
-        self._replace(_STEP, key, done._asdict())
+        self._replace(SWAP_STEP, key, done._asdict())
 
     def add_power(self, record: SwapRecord, power: SettingPower) -> None:
         """Keep the power at one setting of the old or the new pump; a newer value replaces."""
         row = power._asdict()
         key = {"swap": record.id, "which": row.pop("which"), "setting": row.pop("setting")}
-        self._replace(_POWER, key, row)
+        self._replace(SWAP_POWER, key, row)
 
     def add_photo(self, record: SwapRecord, source: Path, words: str) -> Photo:
         """Copy a photo beside the store and keep its checksum.
@@ -215,7 +159,7 @@ class SwapBook:
             ) from error
         photo = Photo(name, digest, words)
         row = photo._asdict()
-        self._replace(_PHOTO, {"swap": record.id, "name": row.pop("name")}, row)
+        self._replace(SWAP_PHOTO, {"swap": record.id, "name": row.pop("name")}, row)
         return photo
 
     def photo_path(self, photo: Photo) -> Path:
@@ -260,14 +204,6 @@ def _picture(source: Path) -> bytes:
             f"{source}: is no picture of a kind reports can show; save it as JPEG, PNG or WebP"
         ) from error
     return content
-
-
-def _add_new_columns(engine: Engine) -> None:
-    """Give a journal of an older version the columns it lacks."""
-    there = {column["name"] for column in sa.inspect(engine).get_columns(_CARD.name)}
-    if _CARD.c.plug.name not in there:
-        with engine.begin() as connection:
-            connection.execute(sa.text("ALTER TABLE swap_pump ADD COLUMN plug VARCHAR"))
 
 
 def begin_swap(book: SwapBook, plant: Plant, pump: Pump, *, now_ms: int, who: str) -> SwapRecord:
@@ -351,14 +287,14 @@ def _digest(path: Path) -> str | None:
 
 
 def _head(record: SwapRecord) -> dict[str, Any]:
-    return {c.name: getattr(record, c.name) for c in _SWAP.columns if c.name != "id"}
+    return {c.name: getattr(record, c.name) for c in SWAP.columns if c.name != "id"}
 
 
 def _save_cards(connection: Connection, record: SwapRecord) -> None:
-    connection.execute(_CARD.delete().filter_by(swap=record.id))
+    connection.execute(SWAP_PUMP.delete().filter_by(swap=record.id))
     for which, card in (("old", record.old), ("new", record.new)):
         row = {"swap": record.id, "which": which} | asdict(card)
-        connection.execute(_CARD.insert().values(row))
+        connection.execute(SWAP_PUMP.insert().values(row))
 
 
 def _parts(
@@ -377,15 +313,15 @@ def _record(head: dict[str, Any], parts: dict[str, dict[int, list[dict[str, Any]
     def rows(table: sa.Table) -> list[dict[str, Any]]:
         return parts[table.name].get(head["id"], [])
 
-    cards = {row["which"]: _card(row) for row in rows(_CARD)}
-    steps = {row["step"]: _tuple(StepDone, row) for row in rows(_STEP)}
+    cards = {row["which"]: _card(row) for row in rows(SWAP_PUMP)}
+    steps = {row["step"]: _tuple(StepDone, row) for row in rows(SWAP_STEP)}
     return SwapRecord(
         **head,
         old=cards["old"],
         new=cards["new"],
         steps=dict(sorted(steps.items(), key=lambda one: one[1].time_ms)),
-        powers=tuple(_tuple(SettingPower, row) for row in rows(_POWER)),
-        photos=tuple(_tuple(Photo, row) for row in rows(_PHOTO)),
+        powers=tuple(_tuple(SettingPower, row) for row in rows(SWAP_POWER)),
+        photos=tuple(_tuple(Photo, row) for row in rows(SWAP_PHOTO)),
     )
 
 

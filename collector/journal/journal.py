@@ -16,70 +16,14 @@ from sqlalchemy.engine import Connection, Engine
 from analysis.alarms.notices import Told
 from analysis.alarms.states import Alarm
 from collector.errors import StoreUnavailableError
-
-_META = sa.MetaData()
-
-_ALARM = sa.Table(
-    "alarm",
-    _META,
-    sa.Column("plant", sa.String, primary_key=True),
-    sa.Column("subject", sa.String, primary_key=True),
-    sa.Column("fault", sa.String, primary_key=True),
-    sa.Column("urgency", sa.String, nullable=False),
-    sa.Column("state", sa.String, nullable=False),
-    sa.Column("since_ms", sa.BigInteger, nullable=False),
-    sa.Column("is_present", sa.Boolean, nullable=False),
-    sa.Column("changing_since_ms", sa.BigInteger),
-    sa.Column("raised_ms", sa.BigInteger),
-    sa.Column("shelved_until_ms", sa.BigInteger),
-    sa.Column("finding", sa.Text),
-)
-_EVENT = sa.Table(
-    "event",
-    _META,
-    sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("time_ms", sa.BigInteger, nullable=False, index=True),
-    sa.Column("plant", sa.String, nullable=False),
-    sa.Column("subject", sa.String, nullable=False),
-    sa.Column("what", sa.String, nullable=False),
-    sa.Column("words", sa.Text, nullable=False),
-)
-_LOGBOOK = sa.Table(
-    "logbook",
-    _META,
-    sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("plant", sa.String, nullable=False, index=True),
-    sa.Column("time_ms", sa.BigInteger, nullable=False),
-    sa.Column("subject", sa.String, nullable=False),
-    sa.Column("kind", sa.String, nullable=False),
-    sa.Column("words", sa.Text, nullable=False),
-    sa.Column("who", sa.String, nullable=False, default=""),
-)
-_RESULT = sa.Table(
-    "result",
-    _META,
-    sa.Column("plant", sa.String, primary_key=True),
-    sa.Column("name", sa.String, primary_key=True),
-    sa.Column("made_ms", sa.BigInteger, nullable=False),
-    sa.Column("document", sa.LargeBinary, nullable=False),
-)
-_NOTICE = sa.Table(
-    "notice",
-    _META,
-    sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("time_ms", sa.BigInteger, nullable=False, index=True),
-    sa.Column("plant", sa.String, nullable=False),
-    sa.Column("subject", sa.String, nullable=False),
-    sa.Column("fault", sa.String, nullable=False),
-    sa.Column("reason", sa.String, nullable=False),
-)
-_COUNT = sa.Table(
-    "screened",
-    _META,
-    sa.Column("address", sa.String, primary_key=True),
-    sa.Column("rule", sa.String, primary_key=True),
-    sa.Column("day", sa.Integer, primary_key=True),
-    sa.Column("count", sa.BigInteger, nullable=False),
+from collector.journal.schema import (
+    ALARM,
+    EVENT,
+    LOGBOOK,
+    NOTICE,
+    RESULT,
+    SCREENED,
+    bring_up_to_date,
 )
 
 
@@ -134,16 +78,19 @@ class Journal:
         if self._engine.dialect.name == "sqlite":
             sa.event.listen(self._engine, "connect", _prepare_sqlite)
         try:
-            _META.create_all(self._engine)
+            bring_up_to_date(self._engine)
         except sa.exc.SQLAlchemyError as error:
             raise StoreUnavailableError(
                 f"{self._engine.url.render_as_string()}: the journal cannot be opened "
                 f"({error.__class__.__name__}); check path, server and permissions"
             ) from error
+        except StoreUnavailableError:
+            self.close()
+            raise
 
     @property
     def engine(self) -> Engine:
-        """The database behind, for further tables of the journal."""
+        """The database behind, for the books that share it."""
         return self._engine
 
     # alarms
@@ -152,11 +99,11 @@ class Journal:
         self, plant: str | None = None, *, standing_only: bool = False
     ) -> list[StandingAlarm]:
         """Alarms known of one plant or of all; without `standing_only` normal ones too."""
-        query = sa.select(_ALARM)
+        query = sa.select(ALARM)
         if plant is not None:
-            query = query.where(_ALARM.c.plant == plant)
+            query = query.where(ALARM.c.plant == plant)
         if standing_only:
-            query = query.where(_ALARM.c.state != "normal")
+            query = query.where(ALARM.c.state != "normal")
         with self._engine.connect() as connection:
             return [_alarm(row) for row in connection.execute(query).mappings()]
 
@@ -167,7 +114,7 @@ class Journal:
                 row = asdict(alarm) | {
                     "finding": orjson.dumps(finding).decode() if finding else None
                 }
-                _replace(connection, _ALARM, row)
+                _replace(connection, ALARM, row)
             _add_events(connection, events)
 
     # events
@@ -181,10 +128,10 @@ class Journal:
         self, plant: str | None = None, limit: int = 200, *, with_own: bool = False
     ) -> list[Event]:
         """Newest events first, of one plant or of all; `with_own` also the program's own."""
-        columns = [_EVENT.c[name] for name in Event._fields]
-        query = sa.select(*columns).order_by(_EVENT.c.time_ms.desc(), _EVENT.c.id.desc())
+        columns = [EVENT.c[name] for name in Event._fields]
+        query = sa.select(*columns).order_by(EVENT.c.time_ms.desc(), EVENT.c.id.desc())
         if plant is not None:
-            query = query.where(_EVENT.c.plant.in_((plant, "") if with_own else (plant,)))
+            query = query.where(EVENT.c.plant.in_((plant, "") if with_own else (plant,)))
         with self._engine.connect() as connection:
             return [Event(*row) for row in connection.execute(query.limit(limit))]
 
@@ -195,14 +142,14 @@ class Journal:
         row = entry._asdict()
         del row["id"]
         with self._engine.begin() as connection:
-            key = connection.execute(_LOGBOOK.insert().values(row)).inserted_primary_key
+            key = connection.execute(LOGBOOK.insert().values(row)).inserted_primary_key
         return int(key[0]) if key else 0
 
     def logbook(self, plant: str) -> list[Entry]:
         """Entries of a plant, newest first."""
-        columns = [_LOGBOOK.c[name] for name in Entry._fields]
+        columns = [LOGBOOK.c[name] for name in Entry._fields]
         query = (
-            sa.select(*columns).where(_LOGBOOK.c.plant == plant).order_by(_LOGBOOK.c.time_ms.desc())
+            sa.select(*columns).where(LOGBOOK.c.plant == plant).order_by(LOGBOOK.c.time_ms.desc())
         )
         with self._engine.connect() as connection:
             return [Entry(*row) for row in connection.execute(query)]
@@ -213,12 +160,12 @@ class Journal:
         """Keep the newest result of a job."""
         row = {"plant": plant, "name": name, "made_ms": made_ms}
         with self._engine.begin() as connection:
-            _replace(connection, _RESULT, row | {"document": orjson.dumps(document)})
+            _replace(connection, RESULT, row | {"document": orjson.dumps(document)})
 
     def result(self, plant: str, name: str) -> tuple[int, Any] | None:
         """When the newest result was made, and the result."""
-        query = sa.select(_RESULT.c.made_ms, _RESULT.c.document).where(
-            _RESULT.c.plant == plant, _RESULT.c.name == name
+        query = sa.select(RESULT.c.made_ms, RESULT.c.document).where(
+            RESULT.c.plant == plant, RESULT.c.name == name
         )
         with self._engine.connect() as connection:
             row = connection.execute(query).one_or_none()
@@ -235,15 +182,15 @@ class Journal:
         ]
         if rows:
             with self._engine.begin() as connection:
-                connection.execute(_NOTICE.insert(), rows)
+                connection.execute(NOTICE.insert(), rows)
 
     def last_told(self, since_ms: int, until_ms: int) -> list[Told]:
         """What was told from one moment to another: of each alarm and reason the newest alone."""
-        key = [_NOTICE.c[name] for name in ("plant", "subject", "fault", "reason")]
-        newest = sa.func.max(_NOTICE.c.time_ms)
+        key = [NOTICE.c[name] for name in ("plant", "subject", "fault", "reason")]
+        newest = sa.func.max(NOTICE.c.time_ms)
         query = (
             sa.select(newest, *key)
-            .where(_NOTICE.c.time_ms.between(since_ms, until_ms))
+            .where(NOTICE.c.time_ms.between(since_ms, until_ms))
             .group_by(*key)
             .order_by(newest)
         )
@@ -257,15 +204,15 @@ class Journal:
         with self._engine.begin() as connection:
             for (address, rule), count in counts.items():
                 key = {"address": address, "rule": rule, "day": day}
-                known = connection.execute(sa.select(_COUNT.c.count).filter_by(**key)).scalar()
-                _replace(connection, _COUNT, key | {"count": (known or 0) + count})
+                known = connection.execute(sa.select(SCREENED.c.count).filter_by(**key)).scalar()
+                _replace(connection, SCREENED, key | {"count": (known or 0) + count})
 
     def counts(self, since_day: int) -> dict[tuple[str, str], int]:
         """Counts of screened readings since a day (of 24 h since 1970)."""
         query = (
-            sa.select(_COUNT.c.address, _COUNT.c.rule, sa.func.sum(_COUNT.c.count))
-            .where(_COUNT.c.day >= since_day)
-            .group_by(_COUNT.c.address, _COUNT.c.rule)
+            sa.select(SCREENED.c.address, SCREENED.c.rule, sa.func.sum(SCREENED.c.count))
+            .where(SCREENED.c.day >= since_day)
+            .group_by(SCREENED.c.address, SCREENED.c.rule)
         )
         with self._engine.connect() as connection:
             return {(a, r): int(n) for a, r, n in connection.execute(query)}
@@ -301,7 +248,7 @@ def _replace(connection: Connection, table: sa.Table, row: dict[str, Any]) -> No
 def _add_events(connection: Connection, events: Iterable[Event]) -> None:
     rows = [event._asdict() for event in events]
     if rows:
-        connection.execute(_EVENT.insert(), rows)
+        connection.execute(EVENT.insert(), rows)
 
 
 def _alarm(row: Any) -> StandingAlarm:

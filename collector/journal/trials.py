@@ -10,16 +10,7 @@ from analysis.exchange.trial_results import TrialResult, first_baseline
 from analysis.plant.exchanges import SettingPower
 from collector.journal.exchanges import SwapBook
 from collector.journal.journal import Entry, Journal
-
-_META = sa.MetaData()
-
-_TRIAL = sa.Table(
-    "trial",
-    _META,
-    sa.Column("plant", sa.String, primary_key=True),
-    sa.Column("pump", sa.String, primary_key=True),
-    sa.Column("document", sa.LargeBinary, nullable=False),
-)
+from collector.journal.schema import TRIAL
 
 
 class TrialBook:
@@ -27,11 +18,10 @@ class TrialBook:
 
     def __init__(self, journal: Journal) -> None:
         self._journal = journal
-        _META.create_all(journal.engine)
 
     def load(self, plant: str, pump: str) -> Trial | None:
         """The trial of a pump that is under way, or None."""
-        query = sa.select(_TRIAL.c.document).filter_by(plant=plant, pump=pump)
+        query = sa.select(TRIAL.c.document).filter_by(plant=plant, pump=pump)
         with self._journal.engine.connect() as connection:
             found = connection.execute(query).scalar()
         return trial_from(orjson.loads(found)) if found else None
@@ -40,14 +30,14 @@ class TrialBook:
         """Keep where a trial stands, so that it can be resumed after anything."""
         key = {"plant": trial.plant, "pump": trial.pump}
         with self._journal.engine.begin() as connection:
-            connection.execute(_TRIAL.delete().filter_by(**key))
+            connection.execute(TRIAL.delete().filter_by(**key))
             row = key | {"document": orjson.dumps(trial.document())}
-            connection.execute(_TRIAL.insert().values(row))
+            connection.execute(TRIAL.insert().values(row))
 
     def drop(self, plant: str, pump: str) -> None:
         """Forget a trial under way."""
         with self._journal.engine.begin() as connection:
-            connection.execute(_TRIAL.delete().filter_by(plant=plant, pump=pump))
+            connection.execute(TRIAL.delete().filter_by(plant=plant, pump=pump))
 
     def result(self, plant: str, pump: str) -> tuple[int, Any] | None:
         """When the last finished trial of a pump ended, and its document."""

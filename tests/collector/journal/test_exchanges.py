@@ -16,6 +16,7 @@ from collector.installation.backup import back_up, restore
 from collector.installation.site import open_journal
 from collector.journal.exchanges import SwapBook, SwapError, photo_folder
 from collector.journal.journal import Journal
+from collector.journal.schema import bring_up_to_date
 
 RECORD = SwapRecord(
     plant="quay",
@@ -68,6 +69,8 @@ def test_a_journal_of_an_older_version_learns_of_plugs(journal: Journal, tmp_pat
     kept = SwapBook(journal.engine, tmp_path).start(replace(RECORD, time_ms=20))
     with journal.engine.begin() as connection:
         connection.execute(sa.text("ALTER TABLE swap_pump DROP COLUMN plug"))
+        connection.execute(sa.text("DROP TABLE journal_version"))
+    bring_up_to_date(journal.engine)
     book = SwapBook(journal.engine, tmp_path)
     assert book.open_record("quay", "heating").new == replace(RECORD.new, plug=None)
     book.save(replace(kept, old=replace(kept.old, plug="grey 1")))
