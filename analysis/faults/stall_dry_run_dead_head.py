@@ -113,7 +113,7 @@ def _unknown(situation: Situation, seen: Watched, pump: Pump, cause: int) -> str
         return missing
     minded = seen.minded[pump.id]
     told = minded.cause.any() or minded.well[cause].any()
-    if situation.is_live and not told:
+    if situation.learned is not None and not told:
         return f"a time when '{pump.id}' runs or should run; it rests"
     return _dead_band(situation, signs, pump)
 

@@ -15,10 +15,10 @@ from analysis.readings.readings import Record
 class Situation:
     """What a judge gets to see.
 
-    `learned` holds what is usual for the plant's machines where the span is too short to show
-    it; otherwise it is learned from the span itself, day after day from what was before.
+    `learned` holds what is usual for the plant's machines where the span is a window too short to
+    show it, empty before the first night; where it is None a whole record is judged, each day by
+    what the days before it taught, whether that record is a log or a store's history.
     `last_ms` tells of each channel's last reading ever, where that may lie before the span.
-    `is_live` tells that the span ends now.
     `memo` keeps what several judges of one examination need, so that it is worked out once.
     """
 
@@ -28,7 +28,6 @@ class Situation:
     subject: str = "plant"
     learned: PlantLearned | None = None
     last_ms: Mapping[str, int] = field(default_factory=dict)
-    is_live: bool = False
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 

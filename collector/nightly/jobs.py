@@ -52,9 +52,8 @@ def watch(site: Site, now_ms: int) -> None:
             plant=plant,
             record=StoreRecord(site.store, plant, span, lead=False),
             span=span,
-            learned=PlantLearned.from_document(learned[1]) if learned else None,
+            learned=PlantLearned.from_document(learned[1]) if learned else PlantLearned(),
             last_ms={c: at for c, (at, _) in latest_by_channel(site.live.latest, plant).items()},
-            is_live=True,
         )
         health = examine(situation, faults)
         with site.journal.moving:
@@ -226,7 +225,7 @@ def judge_slowly(site: Site, now_ms: int) -> None:
         if span is None:
             return
         record = StoreRecord(site.store, plant, span)
-        situation = Situation(plant=plant, record=record, span=span, is_live=True)
+        situation = Situation(plant=plant, record=record, span=span)
         health = examine(situation, faults)
         with site.journal.moving:
             move_alarms(site, plant, health, now_ms, faults=faults)

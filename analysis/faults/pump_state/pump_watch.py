@@ -142,8 +142,8 @@ def learning_span(span: Span) -> Span:
 
 
 def _watch(minutes: PlantMinutes, situation: Situation) -> Watched:
-    if situation.is_live or situation.learned is not None:
-        stage = Stage(slice(0, len(minutes)), situation.learned or PlantLearned())
+    if situation.learned is not None:
+        stage = Stage(slice(0, len(minutes)), situation.learned)
         signs = stage.signs(minutes)
         return Watched(minutes, (stage,), _minds(stage, signs, minutes, {}), {0: signs})
     return _day_by_day(minutes)

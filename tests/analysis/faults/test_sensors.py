@@ -8,6 +8,7 @@ from analysis.base.time import HOUR_MS, Span, from_ms
 from analysis.faults.registry import FAULTS, examine
 from analysis.plant.finding import Health
 from analysis.plant.plant import Boiler, Channel, Plant, Pump, Swap
+from analysis.readings.learned import PlantLearned
 from analysis.readings.readings import Readings
 from analysis.readings.situation import Situation
 
@@ -127,7 +128,7 @@ def test_live_watch_knows_the_last_reading_before_its_window() -> None:
     record = {name: r.within(window) for name, r in sound().items()}
     record["heating.power"] = Readings.empty()
     last = {"heating.power": SPAN.end_ms - 8 * HOUR_MS}
-    silent = told(record, window, is_live=True, last_ms=last).findings
+    silent = told(record, window, learned=PlantLearned(), last_ms=last).findings
     assert [(f.subject, f.fault, f.start_ms) for f in silent] == [
         ("heating.power", "channel_silent", last["heating.power"])
     ]

@@ -73,11 +73,11 @@ def test_live_watch_knows_the_habit_that_the_night_learned() -> None:
     now = Span(SPAN.end_ms - 4 * HOUR_MS, SPAN.end_ms)
     last = {"heating.power": SPAN.end_ms - 9 * HOUR_MS}
     keep = TIME_MS < 0
-    assert len(found(keep, now, is_live=True, last_ms=last)) == 1
+    assert len(found(keep, now, learned=PlantLearned(), last_ms=last)) == 1
     by_day = TIME_MS[(HOUR >= 8) & (HOUR < 22)]
     nightly = Readings.of(by_day, np.ones(len(by_day)))
     learned = PlantLearned(silent_ms=usual_silences({"heating.power": nightly}, SPAN))
-    assert found(keep, now, is_live=True, last_ms=last, learned=learned) == ()
+    assert found(keep, now, last_ms=last, learned=learned) == ()
 
 
 def switched(values: np.ndarray, keep: np.ndarray, plant: Plant, **more: object) -> list[Finding]:
@@ -131,7 +131,7 @@ def test_live_watch_knows_which_plugs_the_night_saw_switched() -> None:
     boiler = Readings.of(TIME_MS[late], np.full(int(late.sum()), 5.0))
     for days, told in ((3, 0), (9, 1)):
         situation = Situation(
-            plant=HEATED, record={"boiler.power": boiler}, span=now, is_live=True,
+            plant=HEATED, record={"boiler.power": boiler}, span=now,
             last_ms={"heating.power": SPAN.end_ms - days * DAY_MS},
             learned=PlantLearned(switched=("heating",)),
         )  # fmt: skip

@@ -86,7 +86,7 @@ def test_live_watch_knows_how_long_a_rest_had_lasted_before_its_window(
     )  # fmt: skip
     time_ms = np.arange(begin_ms, end_ms, MINUTE_MS)
     situation = Situation(
-        plant=house(always_on=True), span=Span(begin_ms, end_ms), is_live=True,
+        plant=house(always_on=True), span=Span(begin_ms, end_ms),
         record={"heating.power": Readings.of(time_ms, np.zeros(len(time_ms)))},
         learned=PlantLearned(pumps={"heating": usual}, days=14.0, until_ms=begin_ms + HOUR_MS),
     )  # fmt: skip
