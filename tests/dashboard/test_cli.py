@@ -308,17 +308,13 @@ def test_folder_of_plants_answers_for_each(
 
 
 @pytest.mark.smoke
-def test_every_command_has_help_and_stands_in_the_readme(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    """No command without words, none that the README does not know."""
-    readme = (Path(__file__).parents[2] / "README.md").read_text()
+def test_every_command_has_help(capsys: pytest.CaptureFixture[str]) -> None:
+    """No command without words."""
     for command in COMMANDS:
         with pytest.raises(SystemExit) as ended:
             main([command.name, "--help"])
         assert ended.value.code == 0
-        assert command.words in capsys.readouterr().out.replace("\n", " ")
-        assert f"stokehold {command.name}" in readme
+        assert command.words in " ".join(capsys.readouterr().out.split())
 
 
 def test_running_power_is_told_of_a_few_hours(
