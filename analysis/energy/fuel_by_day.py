@@ -22,6 +22,7 @@ from analysis.readings.readings import (
     holds,
     summarise,
 )
+from analysis.readings.worked_once import once
 from analysis.statistics.uncertainty import rectangular
 from analysis.weather.degree_days import Days
 
@@ -93,6 +94,7 @@ class FuelDays:
     words: str
 
 
+@once
 def fuel_days(plant: Plant, boiler: Boiler, record: Record, span: Span) -> FuelDays | str:
     """Fuel of a boiler by day: from its meter, else its burner's hours, or why there is none.
 

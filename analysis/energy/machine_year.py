@@ -16,6 +16,7 @@ from analysis.energy.use_patterns import Kind
 from analysis.plant.installed_pump import Placed, is_switched, placed_pumps
 from analysis.plant.plant import Boiler, Plant, Pump
 from analysis.readings.readings import FloatArray, Readings, Record
+from analysis.readings.worked_once import once
 from analysis.statistics.uncertainty import Meter
 from analysis.weather.degree_days import YEAR_DAYS, Days, outdoor_days
 
@@ -55,6 +56,7 @@ class MeteredYear:
         return Estimate(float(middle), float(low), float(high), KWH, self.basis, confidence)
 
 
+@once
 def metered_year(
     plant: Plant, machine: Pump | Boiler, record: Record, span: Span
 ) -> MeteredYear | str:

@@ -16,6 +16,7 @@ from analysis.readings.readings import (
     summarise,
 )
 from analysis.readings.two_levels import BoolArray, weighted_quantile
+from analysis.readings.worked_once import once
 from analysis.weather.degree_days import Days
 
 RUNNING_W = 2.0
@@ -177,6 +178,7 @@ class Metered:
     source: str
 
 
+@once
 def metered_days(
     plant: Plant, machine: Pump | Boiler, record: Record, span: Span
 ) -> Metered | None:

@@ -12,13 +12,9 @@ from analysis.readings.situation import Situation
 
 
 def history_of(situation: Situation) -> PumpHistory | None:
-    """Past of the situation's pump, worked out once an examination."""
-    key = f"history of {situation.subject}"
-    if key not in situation.memo:
-        pump = next(p for p in situation.plant.pumps if p.id == situation.subject)
-        situation.memo[key] = pump_history(situation.plant, pump, situation.record, situation.span)
-    found: PumpHistory | None = situation.memo[key]
-    return found
+    """Past of the situation's pump."""
+    pump = next(p for p in situation.plant.pumps if p.id == situation.subject)
+    return pump_history(situation.plant, pump, situation.record, situation.span)
 
 
 class Seen(NamedTuple):

@@ -23,6 +23,7 @@ from analysis.firing.cycle_statistics import (
 from analysis.firing.firings import Firings, Method, PowerLevel, Tells
 from analysis.plant.plant import Boiler, Channel, Plant
 from analysis.readings.readings import Readings, Record, usual_step_ms
+from analysis.readings.worked_once import once
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +126,7 @@ class BoilerCycles:
         return frame
 
 
+@once
 def boiler_cycles(
     plant: Plant, boiler: Boiler, record: Record, span: Span, *, is_checked: bool = True
 ) -> BoilerCycles:

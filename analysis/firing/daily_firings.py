@@ -12,6 +12,7 @@ from analysis.plant.plant import Boiler, Plant
 from analysis.readings.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise
 from analysis.readings.situation import Situation
 from analysis.readings.two_levels import BoolArray
+from analysis.readings.worked_once import once
 from analysis.weather.degree_days import Days, outdoor_days
 
 
@@ -123,14 +124,11 @@ def like_days(
 
 
 def fired(situation: Situation, boiler: Boiler) -> Fired:
-    """A boiler's firings of a situation, worked out once for all its judges."""
-    key = f"fired {boiler.id} {situation.span.start_ms} {situation.span.end_ms}"
-    if key not in situation.memo:
-        situation.memo[key] = fired_in(situation.plant, boiler, situation.record, situation.span)
-    known: Fired = situation.memo[key]
-    return known
+    """A boiler's firings of a situation."""
+    return fired_in(situation.plant, boiler, situation.record, situation.span)
 
 
+@once
 def fired_in(plant: Plant, boiler: Boiler, record: Record, span: Span) -> Fired:
     """A boiler's firings with their purposes and days.
 

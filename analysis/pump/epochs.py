@@ -1,6 +1,6 @@
 """A pump's past: daily rows, and the epochs in which it was one and the same."""
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, TypeVar
 
 import numpy as np
@@ -14,6 +14,7 @@ from analysis.pump.hours import Hours, hours_of, voltage_exponent
 from analysis.pump.minutes import Minutes, pump_minutes
 from analysis.pump.setting_steps import SettingStep, steps_of_one
 from analysis.readings.readings import FloatArray, IntArray, Record
+from analysis.readings.worked_once import Keeper, once
 
 Why = Literal["first readings", "pump exchanged", "setting changed", "another plug", "refilled"]
 
@@ -59,13 +60,13 @@ class Epoch:
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class PumpHistory:
+class PumpHistory(Keeper):
     """Everything the slow judges know of a pump.
 
     `epoch_of` holds each row's place in `epochs`; `has` which quantities were measured.
     A refill or another plug leaves the pump as it was: `chains` joins the epochs they part,
-    `even` holds the daily rows as the first plug of each chain would have read them. `memo` keeps
-    what several judges work out of it.
+    `even` holds the daily rows as the first plug of each chain would have read them. It
+    keeps what several judges work out of it.
     """
 
     pump: Pump
@@ -80,7 +81,10 @@ class PumpHistory:
     quantum_w: float
     is_coarse: bool
     reports: Literal["periodic", "change"]
-    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Begin to keep."""
+        Keeper.__init__(self)
 
     def rows(self, epoch: Epoch) -> IntArray:
         """Rows of an epoch in which the pump ran long enough to tell its level."""
@@ -130,6 +134,7 @@ class PumpHistory:
         }
 
 
+@once
 def pump_history(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpHistory | None:
     """Daily rows and epochs of a pump.
 

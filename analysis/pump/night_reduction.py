@@ -13,6 +13,7 @@ from analysis.base.time import DAY_MS, MINUTE_MS, Span, local_minute_of_day
 from analysis.plant.plant import Plant, Pump
 from analysis.pump.running_power import STANDBY_W, Steps, channel_steps, even_edges, power_steps
 from analysis.readings.readings import FloatArray, Record
+from analysis.readings.worked_once import once
 
 _LEAST_MIN = 20
 _MOST_LEVEL_W = 4.6
@@ -45,6 +46,7 @@ class Reduction:
     late_min: int
 
 
+@once
 def reductions(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Reduction] | None:
     """Stretches of night reduction, None where the pump's power is not known or it has none.
 
@@ -160,6 +162,7 @@ class NightHabit:
         return sum(r.late_min > _LATE_MIN for r in self.reductions)
 
 
+@once
 def night_habit(plant: Plant, pump: Pump, record: Record, span: Span) -> NightHabit | None:
     """Sum up the reductions of a span by the plant's own clock."""
     found = reductions(plant, pump, record, span)

@@ -16,6 +16,7 @@ from analysis.readings.readings import (
     summarise,
 )
 from analysis.readings.two_levels import BoolArray
+from analysis.readings.worked_once import once
 
 STANDBY_W = 2.6
 """An electronic pump that stands draws less than this, one on its least curve more
@@ -30,6 +31,7 @@ class Steps(NamedTuple):
     runs: BoolArray
 
 
+@once
 def power_steps(
     plant: Plant, pump: Pump, record: Record, span: Span, *, step_ms: int = MINUTE_MS
 ) -> Steps | None:

@@ -17,6 +17,7 @@ from analysis.plant.plant import Plant, Pump
 from analysis.pump.night_reduction import reductions
 from analysis.pump.running_power import power_steps
 from analysis.readings.readings import FloatArray, IntArray, Readings, Record
+from analysis.readings.worked_once import once
 
 CELL_MS = 10 * MINUTE_MS
 _HOUR_CELLS = 6
@@ -45,6 +46,7 @@ class SettingStep:
     ceiling_after_w: float
 
 
+@once
 def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
     """Changes of setting within a span, in order; None where the power is not known.
 
@@ -56,6 +58,7 @@ def setting_steps(plant: Plant, pump: Pump, record: Record, span: Span) -> list[
     return [step for steps in known for step in steps] if known else None
 
 
+@once
 def steps_of_one(plant: Plant, pump: Pump, record: Record, span: Span) -> list[SettingStep] | None:
     """Changes of setting while one pump was in place; None where the power is not known."""
     running = running_levels(plant, pump, record, span)

@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from analysis.base.time import Span
 from analysis.plant.finding import Finding
 from analysis.plant.plant import Plant
 from analysis.readings.learned import PlantLearned
 from analysis.readings.readings import Record
+from analysis.readings.worked_once import kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,7 +19,7 @@ class Situation:
     show it, empty before the first night; where it is None a whole record is judged, each day by
     what the days before it taught, whether that record is a log or a store's history.
     `last_ms` tells of each channel's last reading ever, where that may lie before the span.
-    `memo` keeps what several judges of one examination need, so that it is worked out once.
+    The record keeps what several judges of one examination work out of it.
     """
 
     plant: Plant
@@ -28,7 +28,10 @@ class Situation:
     subject: str = "plant"
     learned: PlantLearned | None = None
     last_ms: Mapping[str, int] = field(default_factory=dict)
-    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Let the record keep what is worked out of it."""
+        object.__setattr__(self, "record", kept(self.record))
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,7 @@ def pump_sheets(situation: Situation) -> list[dict[str, Any]]:
     Parameters
     ----------
     situation : Situation
-        The one that was examined; its memo holds every pump's past.
+        The one that was examined; its record keeps every pump's past.
     """
     parts = (replace(situation, subject=pump.id) for pump in situation.plant.pumps)
     return [pump_sheet(history) for part in parts if (history := history_of(part)) is not None]

@@ -16,6 +16,7 @@ from analysis.readings.readings import (
     hold_limit_ms,
     summarise,
 )
+from analysis.readings.worked_once import once
 
 YEAR_DAYS = 365
 TROPICAL_YEAR = 365.2425
@@ -85,6 +86,7 @@ def daily_means(readings: Readings, hold_ms: int, span: Span, timezone: str) -> 
     return Days(edges[:-1], np.where(enough, found.mean, np.nan))
 
 
+@once
 def outdoor_days(plant: Plant, record: Record, span: Span) -> Days | None:
     """Daily mean outdoor temperature [Cel], or None where none is measured.
 

@@ -18,9 +18,9 @@ from analysis.reports.pump import pump_sheets
 from collector.errors import StoreUnavailableError
 from collector.installation.site import Site, each_plant
 from collector.journal.journal import Event, StandingAlarm
-from collector.nightly.results import RESULTS, Nightly, Result
+from collector.nightly.results import RESULTS, Night, Result
 from collector.notify.notify import tell, tell_of_absence
-from collector.store.protocol import StoreRecord, latest_by_channel, plant_extent
+from collector.store.protocol import StoreRecord, latest_by_channel
 
 _log = logging.getLogger(__name__)
 
@@ -170,29 +170,20 @@ def tend_store(site: Site, now_ms: int) -> None:
     site.store.tend(now_ms)
 
 
-def nightly_results(site: Site, now_ms: int) -> None:
-    """What is learned and told once a day, from the whole history."""
+def work_at_night(site: Site, now_ms: int) -> None:
+    """What is learned, told and judged once a day, from the whole history of each plant."""
 
     def work(plant: Plant) -> None:
-        span = _history(site, plant, now_ms)
-        if span is None:
-            return
-        night = Nightly(site, plant, StoreRecord(site.store, plant, span), span, now_ms)
-        for result in RESULTS:
-            _make(site, result, night)
+        night = Night.of(site, plant, now_ms)
+        if night is not None:
+            for result in RESULTS:
+                _make(site, result, night)
+            _judge_days(site, night)
 
     each_plant(site.plants_as_recorded(), work)
 
 
-def _history(site: Site, plant: Plant, now_ms: int) -> Span | None:
-    """First to last reading up to now; a clock that was ahead may have left some of the future."""
-    whole = plant_extent(site.store, plant)
-    if whole is None or whole.start_ms >= now_ms:
-        return None
-    return Span(whole.start_ms, min(whole.end_ms, now_ms))
-
-
-def _make(site: Site, result: Result, night: Nightly) -> None:
+def _make(site: Site, result: Result, night: Night) -> None:
     """Keep one result; where it fails the night goes on with the others, and says so.
 
     Raises
@@ -213,26 +204,17 @@ def _make(site: Site, result: Result, night: Nightly) -> None:
         site.journal.save_result(key, result.name, night.now_ms, document)
 
 
-def judge_slowly(site: Site, now_ms: int) -> None:
-    """Judge what shows over days and weeks, from the whole history, and move its alarms.
+def _judge_days(site: Site, night: Night) -> None:
+    """Judge what shows over days and weeks, and move its alarms.
 
     The pumps' sheets rest on the same daily rows, so that they are made here.
     """
-    faults = paced("day")
-
-    def judge(plant: Plant) -> None:
-        span = _history(site, plant, now_ms)
-        if span is None:
-            return
-        record = StoreRecord(site.store, plant, span)
-        situation = Situation(plant=plant, record=record, span=span)
-        health = examine(situation, faults)
-        with site.journal.moving:
-            move_alarms(site, plant, health, now_ms, faults=faults)
-        site.journal.save_result(plant.key, "slow", now_ms, health.document())
-        site.journal.save_result(plant.key, "pumps", now_ms, pump_sheets(situation))
-
-    each_plant(site.plants_as_recorded(), judge)
+    faults, now_ms, key = paced("day"), night.now_ms, night.plant.key
+    health = examine(night.situation, faults)
+    with site.journal.moving:
+        move_alarms(site, night.plant, health, now_ms, faults=faults)
+    site.journal.save_result(key, "slow", now_ms, health.document())
+    site.journal.save_result(key, "pumps", now_ms, pump_sheets(night.situation))
 
 
 # With many plants, or years of history, nights take hours, and an address that does not answer
@@ -244,6 +226,5 @@ JOBS: tuple[Job, ...] = (
     Job("counts", keep_counts, 60),
     Job("today", sum_up_today, 60),
     Job("store", tend_store, 600, is_daily=True, lane="nights"),
-    Job("results", nightly_results, 600, is_daily=True, lane="nights"),
-    Job("slow", judge_slowly, 600, is_daily=True, lane="nights"),
+    Job("night", work_at_night, 600, is_daily=True, lane="nights"),
 )

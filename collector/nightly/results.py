@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 from analysis.base.time import DAY_MS, Span
 from analysis.energy.costs import plant_costs
@@ -16,25 +16,44 @@ from analysis.plant.plant import Plant
 from analysis.pump.mode_advice import pump_mode
 from analysis.readings.plant_minutes import PlantMinutes
 from analysis.readings.power_levels import running_power_w
-from analysis.readings.readings import Record
+from analysis.readings.situation import Situation
 from analysis.readings.usual_silence import switched_pumps, usual_silences
+from analysis.readings.worked_once import KeptRecord, kept
 from analysis.reports.boiler import boiler_report
 from analysis.reports.service_due import Deed
 from analysis.savings.burner_starts import cyclings
 from analysis.savings.saving import saving_of
 from collector.installation.site import Site
 from collector.journal.exchanges import known_swaps, swap_book
+from collector.store.protocol import StoreRecord, plant_extent
 
 
 @dataclass(frozen=True, slots=True)
-class Nightly:
-    """What a result is made of: a plant and its whole history, read as needed."""
+class Night:
+    """A plant and its whole history, each channel read once and each thing worked out once."""
 
     site: Site
     plant: Plant
-    record: Record
+    record: KeptRecord
     span: Span
     now_ms: int
+
+    @classmethod
+    def of(cls, site: Site, plant: Plant, now_ms: int) -> Self | None:
+        """The night of a plant, None before its first reading.
+
+        A clock that was ahead may have left some readings of the future; they are left out.
+        """
+        whole = plant_extent(site.store, plant)
+        if whole is None or whole.start_ms >= now_ms:
+            return None
+        span = Span(whole.start_ms, min(whole.end_ms, now_ms))
+        return cls(site, plant, kept(StoreRecord(site.store, plant, span)), span, now_ms)
+
+    @property
+    def situation(self) -> Situation:
+        """What the judges of days and weeks get to see."""
+        return Situation(plant=self.plant, record=self.record, span=self.span)
 
     @property
     def month(self) -> Span:
@@ -46,10 +65,10 @@ class Result(NamedTuple):
     """One row: the name pages know it by, and what makes its document."""
 
     name: str
-    make: Callable[[Nightly], Any]
+    make: Callable[[Night], Any]
 
 
-def normal_powers(night: Nightly) -> dict[str, float]:
+def normal_powers(night: Night) -> dict[str, float]:
     """Usual running power of each pump that is in place, over the last month [W]."""
     found = {}
     for pump in night.plant.pumps:
@@ -61,7 +80,7 @@ def normal_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
-def learned_usual(night: Nightly) -> dict[str, Any]:
+def learned_usual(night: Night) -> dict[str, Any]:
     """What is usual for the plant's machines, for the watch by the minute."""
     span = learning_span(night.span)
     learned = learn(PlantMinutes.over(night.plant, night.record, span))
@@ -70,7 +89,7 @@ def learned_usual(night: Nightly) -> dict[str, Any]:
     return replace(learned, silent_ms=silent_ms, switched=switched).document()
 
 
-def firing_powers(night: Nightly) -> dict[str, float]:
+def firing_powers(night: Night) -> dict[str, float]:
     """Electric power above which each boiler fires, learned over the last month [W]."""
     found = {}
     for boiler in night.plant.boilers:
@@ -82,18 +101,18 @@ def firing_powers(night: Nightly) -> dict[str, float]:
     return found
 
 
-def costs(night: Nightly) -> dict[str, Any]:
+def costs(night: Night) -> dict[str, Any]:
     """Electricity and fuel in a year and in money, with the signature's picture."""
     return plant_costs(night.plant, night.record, night.span).document()
 
 
-def cycles(night: Nightly) -> list[dict[str, Any]]:
+def cycles(night: Night) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
     return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
 
 
-def boilers(night: Nightly) -> list[dict[str, Any]]:
+def boilers(night: Night) -> list[dict[str, Any]]:
     """Firings, starts, condition and service of every boiler."""
     plant = night.plant
     entries = night.site.journal.logbook(plant.key)
@@ -113,7 +132,7 @@ def boilers(night: Nightly) -> list[dict[str, Any]]:
     ]
 
 
-def savings(night: Nightly) -> list[dict[str, Any]]:
+def savings(night: Night) -> list[dict[str, Any]]:
     """Saving of every swap, from the whole history."""
     plant, record, span = night.plant, night.record, night.span
     return [
@@ -123,20 +142,20 @@ def savings(night: Nightly) -> list[dict[str, Any]]:
     ]
 
 
-def commissioning_reports(night: Nightly) -> list[dict[str, Any]]:
+def commissioning_reports(night: Night) -> list[dict[str, Any]]:
     """Reports a day, a week and a month after each pump's newest swap, as they fall due."""
     known = known_swaps(swap_book(night.site.settings, night.site.journal), night.plant)
     reports = newest_reports(night.plant, known, night.record, night.span.end_ms)
     return [report.document() for report in reports]
 
 
-def modes(night: Nightly) -> list[dict[str, Any]]:
+def modes(night: Night) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
     return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
 
 
-def departures(night: Nightly) -> list[dict[str, Any]]:
+def departures(night: Night) -> list[dict[str, Any]]:
     """Flow and current of pumps that left what they had been over the last month."""
     found = departed_channels(night.plant, night.record, night.month)
     return [problem.document() for problem in found]

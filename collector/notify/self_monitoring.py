@@ -98,7 +98,7 @@ def _hears(site: Site) -> bool:
     return site.live.last_message_ms is not None
 
 
-_WATCHING = frozenset({"watch", "slow", "tell"})
+_WATCHING = frozenset({"watch", "night", "tell"})
 OWN_TROUBLES = (
     Own(
         COLLECTOR,

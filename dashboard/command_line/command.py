@@ -16,6 +16,7 @@ from analysis.base.formatting import within
 from analysis.base.time import EARLIEST_MS, LATEST_MS, Span, format_rfc3339, parse_rfc3339
 from analysis.plant.plant import Plant
 from analysis.readings.readings import Record, record_span
+from analysis.readings.worked_once import kept
 from collector.errors import FormError, LogFileError
 from collector.files.log_file import Report, load_log
 from collector.files.plant_file import load_plants
@@ -174,7 +175,7 @@ def _from_log(plant: Plant, arguments: argparse.Namespace) -> Asked:
     for line in report.words(arguments.log):
         warn(line)
     span = _span(record_span(record), arguments)
-    return Asked(plant, record, span, had_bad_rows=report.has_skipped)
+    return Asked(plant, kept(record), span, had_bad_rows=report.has_skipped)
 
 
 def _why_empty(log: Path, report: Report) -> str:

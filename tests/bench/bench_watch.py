@@ -21,7 +21,7 @@ from analysis.plant.plant import Boiler, Channel, Plant, Pump
 from analysis.readings.readings import Readings
 from collector.files.settings import Settings
 from collector.installation.site import Site
-from collector.nightly.jobs import nightly_results, watch
+from collector.nightly.jobs import watch, work_at_night
 from collector.store.protocol import clock_ms
 
 STEP_MS = 10_000
@@ -77,7 +77,7 @@ def main() -> None:
     days = int(sys.argv[1]) if len(sys.argv) > 1 else 365
     with tempfile.TemporaryDirectory() as one, tempfile.TemporaryDirectory() as two:
         day, year = site_with(Path(one), 1), site_with(Path(two), days)
-        nightly_results(day, NOW)
+        work_at_night(day, NOW)
         learned = day.journal.result("bench", "learned")
         assert learned is not None
         year.journal.save_result("bench", "learned", NOW, learned[1])

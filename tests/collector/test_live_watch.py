@@ -11,7 +11,7 @@ from analysis.plant.plant import Boiler, Channel, Plant, Pump
 from analysis.readings.readings import Readings
 from collector.files.settings import Settings
 from collector.installation.site import Site
-from collector.nightly.jobs import nightly_results, watch
+from collector.nightly.jobs import watch, work_at_night
 from collector.store.protocol import clock_ms
 
 STEP_MS = 10_000
@@ -66,7 +66,7 @@ def first_alarm_ms(site: Site, fault: str, until_ms: int) -> int | None:
 
 def prepare(site: Site) -> None:
     lay_in(site, NOW - 4 * DAY_MS, NOW, heating_power=12.0)
-    nightly_results(site, NOW)
+    work_at_night(site, NOW)
 
 
 def test_stall_is_told_within_its_window_and_a_minute(site: Site) -> None:

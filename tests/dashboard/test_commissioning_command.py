@@ -13,7 +13,7 @@ from collector.files.log_writing import write_log
 from collector.files.plant_file import load_plants
 from collector.files.settings import load_settings
 from collector.installation.site import Site
-from collector.nightly.jobs import nightly_results
+from collector.nightly.jobs import work_at_night
 from dashboard.cli import main
 
 PLANT = """
@@ -103,7 +103,7 @@ def test_the_nightly_job_keeps_the_reports_of_recorded_swaps(
     with closing(Site.open(plants, settings)) as site:
         for channel, readings in turned_round().items():
             site.store.load(f"quay-house/{channel}", readings)
-        nightly_results(site, SWAP + 3 * DAY_MS)
+        work_at_night(site, SWAP + 3 * DAY_MS)
         kept = site.journal.result("quay-house", "commissioning")
     capsys.readouterr()
     assert main(["commissioning", *where, "--json"]) == 0

@@ -6,6 +6,7 @@ from analysis.pump.baseline import Trend, flow_trend, level_trend, running_media
 from analysis.pump.epochs import Epoch, PumpHistory
 from analysis.readings.readings import FloatArray
 from analysis.readings.two_levels import BoolArray
+from analysis.readings.worked_once import once
 from analysis.statistics.control_charts import cusum
 
 RISE = {"induction": 0.025, "electronic": 0.06}
@@ -127,6 +128,7 @@ def flow_strength(history: PumpHistory, epoch: Epoch) -> FloatArray:
 # second opinion
 
 
+@once
 def second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, FloatArray]:
     """Strengths of a plain cumulative sum over an electronic pump's rise, one a row of the table.
 
@@ -139,14 +141,6 @@ def second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, Floa
     tuple of ndarray
         Of drag and of sludge, 1 where they suffice.
     """
-    key = f"second opinion of {epoch.first}"
-    if key not in history.memo:
-        history.memo[key] = _second_opinion(history, epoch)
-    found: tuple[FloatArray, FloatArray] = history.memo[key]
-    return found
-
-
-def _second_opinion(history: PumpHistory, epoch: Epoch) -> tuple[FloatArray, FloatArray]:
     drag, sludge = np.zeros(len(history.days)), np.zeros(len(history.days))
     trend = level_trend(history, epoch) if epoch.drive == "electronic" else None
     if trend is None or len(trend.rows) < _MANY:

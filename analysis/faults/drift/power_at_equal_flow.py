@@ -12,6 +12,7 @@ from analysis.pump.baseline import Trend, baseline_rows, line_over, met_weather,
 from analysis.pump.epochs import Epoch, PumpHistory
 from analysis.readings.readings import FloatArray, IntArray
 from analysis.readings.two_levels import BoolArray
+from analysis.readings.worked_once import once
 from analysis.statistics.control_charts import cusum
 
 _LEAST_SPREAD = 0.0008
@@ -32,6 +33,7 @@ _MOST_FALL, _CAPACITOR_FALL = 0.04, 0.01
 """A loop four times as narrow takes at most some per cent of a capacitor motor's power (model)."""
 
 
+@once
 def power_at_like_flow(history: PumpHistory, epoch: Epoch) -> Trend | None:
     """Power of each day above that of learned hours with about the same flow of water.
 
@@ -40,14 +42,6 @@ def power_at_like_flow(history: PumpHistory, epoch: Epoch) -> Trend | None:
     Trend or None
         None while learning, or where pipes tell too few hours.
     """
-    key = f"power at like flow of {epoch.first}"
-    if key not in history.memo:
-        history.memo[key] = _at_like_flow(history, epoch)
-    found: Trend | None = history.memo[key]
-    return found
-
-
-def _at_like_flow(history: PumpHistory, epoch: Epoch) -> Trend | None:
     learned = baseline_rows(history, epoch)
     units, power, row = _told_hours(history)
     in_base = np.isin(row, learned)

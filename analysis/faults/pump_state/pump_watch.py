@@ -18,13 +18,15 @@ from analysis.faults.pump_state.demand_evidence import Signs
 from analysis.faults.pump_state.episodes import DEAD, Minded, Spell, spells
 from analysis.faults.pump_state.learned import learn_plant
 from analysis.plant.installed_pump import placed_pumps
+from analysis.plant.plant import Plant
 from analysis.pump.recurring_rests import own_rests
 from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.minute_grid import lasting, trailing
 from analysis.readings.plant_minutes import PlantMinutes, PumpMinutes
-from analysis.readings.readings import IntArray
+from analysis.readings.readings import IntArray, Record
 from analysis.readings.situation import Situation
 from analysis.readings.two_levels import BoolArray
+from analysis.readings.worked_once import once
 
 DAY_MIN = 1440
 LEARN_DAYS = 14
@@ -114,13 +116,18 @@ class Watched:
 
 
 def watched(situation: Situation) -> Watched:
-    """Watch every pump of a situation; worked out once an examination."""
-    found = situation.memo.get("watched")
-    if not isinstance(found, Watched):
-        minutes = PlantMinutes.over(situation.plant, situation.record, situation.span)
-        found = _watch(minutes, situation)
-        situation.memo["watched"] = found
-    return found
+    """Watch every pump of a situation."""
+    return _watched(situation.plant, situation.record, situation.span, situation.learned)
+
+
+@once
+def _watched(plant: Plant, record: Record, span: Span, learned: PlantLearned | None) -> Watched:
+    minutes = PlantMinutes.over(plant, record, span)
+    if learned is None:
+        return _day_by_day(minutes)
+    stage = Stage(slice(0, len(minutes)), learned)
+    signs = stage.signs(minutes)
+    return Watched(minutes, (stage,), _minds(stage, signs, minutes, {}), {0: signs})
 
 
 def learn(plant_minutes: PlantMinutes) -> PlantLearned:
@@ -139,14 +146,6 @@ def learn(plant_minutes: PlantMinutes) -> PlantLearned:
 def learning_span(span: Span) -> Span:
     """Part of a history that `learn` looks at."""
     return Span(max(span.start_ms, span.end_ms - 2 * LEARN_MS), span.end_ms)
-
-
-def _watch(minutes: PlantMinutes, situation: Situation) -> Watched:
-    if situation.learned is not None:
-        stage = Stage(slice(0, len(minutes)), situation.learned)
-        signs = stage.signs(minutes)
-        return Watched(minutes, (stage,), _minds(stage, signs, minutes, {}), {0: signs})
-    return _day_by_day(minutes)
 
 
 def _day_by_day(minutes: PlantMinutes) -> Watched:

@@ -22,7 +22,7 @@ def ramp(pumping: Pumping, begin: float, grows: float) -> np.ndarray:
 def electronic(pumping: Pumping) -> Situation:
     whole = pumping.situation()
     plant = replace(whole.plant, pumps=(Pump(id="heating", drive="electronic"),))
-    return replace(whole, plant=plant, memo={})
+    return replace(whole, plant=plant)
 
 
 def told(situation: Situation) -> list[Finding]:

@@ -147,7 +147,7 @@ def electronic(pumping: Pumping) -> Situation:
     """The same readings from an electronic pump, whose power knows no voltage."""
     whole = pumping.situation()
     plant = replace(whole.plant, pumps=(Pump(id="heating", drive="electronic"),))
-    return replace(whole, plant=plant, memo={})
+    return replace(whole, plant=plant)
 
 
 def test_half_the_sign_of_less_water_is_enough_beside_more_power() -> None:
@@ -247,7 +247,7 @@ def weathered(pumping: Pumping, outdoor_c: np.ndarray) -> Situation:
     time_ms = whole.record["heating.power"].time_ms
     record = {**whole.record, "outdoor": Readings(time_ms, outdoor_c)}
     plant = replace(whole.plant, channels=(*whole.plant.channels, outdoor))
-    return replace(whole, plant=plant, record=record, memo={})
+    return replace(whole, plant=plant, record=record)
 
 
 @pytest.mark.parametrize(("warms_k", "told"), [(0.0, 1), (12.0, 0)])

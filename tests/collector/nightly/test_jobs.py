@@ -23,14 +23,13 @@ from collector.journal.exchanges import swap_book
 from collector.nightly.jobs import (
     JOBS,
     Job,
-    judge_slowly,
     keep_counts,
     move_alarms,
-    nightly_results,
     sum_up_today,
     watch,
+    work_at_night,
 )
-from collector.nightly.results import RESULTS, Nightly, Result
+from collector.nightly.results import RESULTS, Night, Result
 from collector.nightly.schedule import Schedule
 from collector.store.protocol import clock_ms
 
@@ -64,7 +63,7 @@ def state(site: Site) -> str:
 def test_watch_raises_and_clears_with_delays(site: Site) -> None:
     """A pump that stops is told after the delay, once, and returns when it runs again."""
     lay_in(site, NOW - 5 * DAY_MS, NOW, 55.0)
-    nightly_results(site, NOW)
+    work_at_night(site, NOW)
     watch(site, NOW)
     assert state(site) == "normal"
     lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
@@ -104,7 +103,7 @@ def test_standing_alarm_shows_what_is_seen_now_since_it_was_first_seen(site: Sit
 def test_silent_plug_leaves_the_alarm_as_it_is(site: Site) -> None:
     """No readings are no good news: the alarm stays."""
     lay_in(site, NOW - DAY_MS, NOW, 55.0)
-    nightly_results(site, NOW)
+    work_at_night(site, NOW)
     lay_in(site, NOW, NOW + 20 * MINUTE_MS, 0.0)
     watch(site, NOW + 20 * MINUTE_MS)
     watch(site, NOW + 22 * MINUTE_MS)
@@ -118,7 +117,7 @@ def test_today_and_nightly_results(site: Site) -> None:
     """Today's energy runs from local midnight; the yearly figure comes from all there is."""
     lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
     sum_up_today(site, NOW)
-    nightly_results(site, NOW)
+    work_at_night(site, NOW)
     today = site.journal.result("quay", "today")
     assert today is not None
     assert today[1]["heating"]["measured_kwh"] == pytest.approx(0.05 * 12, abs=0.06)
@@ -134,15 +133,14 @@ def test_usual_power_is_that_of_the_pump_in_place(tmp_path: Path) -> None:
     with closing(Site.open([replace(PLANT, swaps=(swap,))], Settings(folder=tmp_path))) as swapped:
         lay_in(swapped, NOW - 20 * DAY_MS, NOW - 7 * DAY_MS, 80.0)
         lay_in(swapped, NOW - 7 * DAY_MS, NOW, 8.0)
-        nightly_results(swapped, NOW)
+        work_at_night(swapped, NOW)
         assert swapped.journal.result("quay", "normal_w") == (NOW, {"heating": 8.0})
 
 
 def test_nightly_rows_and_epochs_for_the_page(site: Site) -> None:
     """Each night a page finds the pump's days, its epoch, and what could not be judged."""
     lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
-    nightly_results(site, NOW)
-    judge_slowly(site, NOW)
+    work_at_night(site, NOW)
     pumps, slow = site.journal.result("quay", "pumps"), site.journal.result("quay", "slow")
     assert pumps is not None
     assert slow is not None
@@ -174,12 +172,12 @@ def test_watch_leaves_nightly_rows_alone(site: Site, monkeypatch: pytest.MonkeyP
 
     watch(site, NOW)
     assert standing() == "normal"
-    judge_slowly(site, NOW)
+    work_at_night(site, NOW)
     assert standing() == "unacknowledged"
     watch(site, NOW + MINUTE_MS)
     assert standing() == "unacknowledged"
     ill[0] = False
-    judge_slowly(site, NOW + DAY_MS)
+    work_at_night(site, NOW + DAY_MS)
     assert standing() == "returned"
 
 
@@ -202,7 +200,7 @@ def test_every_judge_sees_a_swap_recorded_since_the_plant_file(
         time_ms=NOW - HOUR_MS,
     )  # fmt: skip
     swap_book(site.settings, site.journal).start(record)
-    for job in (watch, judge_slowly):
+    for job in (watch, work_at_night):
         seen.clear()
         job(site, NOW)
         assert seen["heating"] == [NOW - HOUR_MS]
@@ -234,7 +232,7 @@ def test_night_without_its_store_is_tried_again(
 ) -> None:
     """A store away at two o'clock costs no day's figures: they are made once it is back."""
     lay_in(site, NOW - 2 * DAY_MS, NOW, 50.0)
-    schedule, job = Schedule(site, []), Job("results", nightly_results, 600, is_daily=True)
+    schedule, job = Schedule(site, []), Job("night", work_at_night, 600, is_daily=True)
     night = (NOW // DAY_MS + 1) * DAY_MS + 3 * HOUR_MS
 
     def away(*_asked: object, **_named: object) -> None:
@@ -247,7 +245,7 @@ def test_night_without_its_store_is_tried_again(
     schedule.turn(job, night + 10 * MINUTE_MS)
     assert site.journal.result("quay", "costs") is not None
     told = [e.words for e in site.journal.events("quay")]
-    assert told == ["job 'results' failed: the server is away"]
+    assert told == ["job 'night' failed: the server is away"]
 
 
 def test_failing_job_is_told_once_and_stops_nothing(site: Site) -> None:
@@ -263,7 +261,7 @@ def test_failing_job_is_told_once_and_stops_nothing(site: Site) -> None:
     assert [e.words for e in events] == ["job 'broken' failed: no such luck"]
 
 
-@pytest.mark.parametrize("job", [watch, judge_slowly, nightly_results, sum_up_today])
+@pytest.mark.parametrize("job", [watch, work_at_night, sum_up_today])
 def test_plant_that_fails_stops_none_behind_it(
     job: Callable[[Site, int], None], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -278,7 +276,8 @@ def test_plant_that_fails_stops_none_behind_it(
     with closing(Site.open(plants, Settings(folder=tmp_path))) as two:
         for plant in plants:
             two.store.load(f"{plant.key}/heating.power", Readings.of([NOW - 1], [50.0]))
-        monkeypatch.setattr("collector.nightly.jobs.StoreRecord", record)
+        for module in ("jobs", "results"):
+            monkeypatch.setattr(f"collector.nightly.{module}.StoreRecord", record)
         schedule = Schedule(two, [])
         for turn in range(3):
             schedule.turn(Job("watch", job, 30), NOW + turn)
@@ -304,14 +303,14 @@ def test_result_that_fails_leaves_the_others_alone(
 ) -> None:
     """What can be worked out is kept, what cannot is told and its last document stays."""
 
-    def broken(_night: Nightly) -> None:
+    def broken(_night: Night) -> None:
         raise ValueError("no figures")
 
     rows = (Result("costs", broken), *(r for r in RESULTS if r.name == "cycles"))
     monkeypatch.setattr("collector.nightly.jobs.RESULTS", rows)
     lay_in(site, NOW - 2 * DAY_MS, NOW, 50.0)
     site.journal.save_result("quay", "costs", NOW - DAY_MS, {"kept": True})
-    nightly_results(site, NOW)
+    work_at_night(site, NOW)
     assert site.journal.result("quay", "costs") == (NOW - DAY_MS, {"kept": True})
     assert site.journal.result("quay", "cycles") is not None
     (event,) = site.journal.events("quay")
@@ -322,8 +321,7 @@ def test_reading_of_the_future_stretches_no_history(site: Site) -> None:
     """A clock that was once twelve years ahead: the year is told of what was measured till now."""
     lay_in(site, NOW - 10 * DAY_MS, NOW, 50.0)
     site.store.write([("quay/heating.power", NOW + 4383 * DAY_MS, 50.0)])
-    nightly_results(site, NOW)
-    judge_slowly(site, NOW)
+    work_at_night(site, NOW)
     costs = site.journal.result("quay", "costs")
     assert costs is not None
     assert costs[1]["pumps"][0]["span_hours"] == pytest.approx(240, abs=1)

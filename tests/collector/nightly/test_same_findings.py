@@ -13,7 +13,7 @@ from analysis.readings.readings import Readings
 from analysis.readings.situation import Situation
 from collector.files.settings import Settings
 from collector.installation.site import Site
-from collector.nightly.jobs import judge_slowly, nightly_results, watch
+from collector.nightly.jobs import watch, work_at_night
 from collector.store.protocol import StoreRecord, address
 from made_minutes import AFTER_H, DAYS, HOUR, LATE, house, record, sound, stalled
 
@@ -48,7 +48,7 @@ def site(tmp_path: Path) -> Iterator[Site]:
 
 def test_the_night_finds_what_a_log_of_the_same_days_shows(site: Site) -> None:
     """The lock-outs lie under a stall that only what was learned day by day tells."""
-    judge_slowly(site, END_MS)
+    work_at_night(site, END_MS)
     kept = site.journal.result(PLANT.key, "slow")
     assert kept is not None
     history = Span(0, max(int(r.time_ms[-1]) for r in READINGS.values()))
@@ -62,7 +62,7 @@ def test_the_watch_tells_what_a_log_of_the_same_days_shows(site: Site) -> None:
     whole = StoreRecord(site.store, PLANT, Span(0, END_MS))
     seen = examine(Situation(plant=PLANT, record=whole, span=Span(0, END_MS)), paced("minute"))
     assert [f.fault for f in seen.findings] == ["stall"]
-    nightly_results(site, 5 * DAY_MS)
+    work_at_night(site, 5 * DAY_MS)
     assert live(site, 5 * DAY_MS + 11 * HOUR_MS) == []
     assert live(site, 5 * DAY_MS + 15 * HOUR_MS) == [told(one) for one in seen.findings]
 
