@@ -12,31 +12,31 @@ from collector.errors import FormError
 from dashboard.command_line.command import UNUSABLE, Command, warn
 
 COMMANDS: tuple[Command, ...] = (
-    Command("demo", "an invented plant with history and live readings"),
-    Command("run", "collect, watch and serve the pages"),
+    Command("demo", "show an invented plant with history and live readings"),
+    Command("run", "collect readings, watch the plant and serve the pages"),
     Command("notice", "send a test notice to every address"),
     Command("survey", "listen to a broker and draft a plant file"),
-    Command("check", "validate a plant file"),
+    Command("check", "check a plant file, and see which channels are silent"),
     Command("import", "read a log file into the store", "import_log"),
     Command("export", "write readings of the store to a log file"),
     Command("replay", "publish a log's readings as MQTT messages"),
-    Command("cycles", "burner cycles of every boiler"),
-    Command("energy", "electric energy of pumps and boilers"),
-    Command("health", "what is or was wrong"),
-    Command("boiler", "starts, firings, condition, service and fuel of every boiler"),
-    Command("mode", "how each pump is set, whether that suits it, and what to try"),
-    Command("saving", "what a pump's exchange saved, against the claim"),
-    Command("rating", "energy efficiency index of a pump"),
-    Command("choose", "which class of pump a circuit needs, and whether it pays"),
-    Command("logbook", "what was done and read at the plant"),
-    Command("swap", "a pump's exchange, as a guided record"),
-    Command("trial", "lead through a pump's settings and tell its own table of watts"),
-    Command("commissioning", "how the fitting looks a day, a week, a month after a swap"),
-    Command("report", "everything in one file to hand over, as PDF or HTML"),
-    Command("backup", "write everything kept into one archive"),
+    Command("cycles", "count the firings of every boiler"),
+    Command("energy", "tell what pumps and boilers use and cost in a year"),
+    Command("health", "tell what is or was wrong"),
+    Command("boiler", "tell starts, condition, service and fuel of every boiler"),
+    Command("mode", "tell how each pump is set, whether that suits it, and what to try"),
+    Command("saving", "tell what an exchanged pump saves, against the claim"),
+    Command("rating", "work out the energy efficiency index of a pump"),
+    Command("choose", "tell which class of pump a circuit needs, and whether it pays"),
+    Command("logbook", "write down what was done at the plant, or list it"),
+    Command("swap", "keep the record of a pump's exchange, step by step"),
+    Command("trial", "lead through a pump's settings and measure its watts at each"),
+    Command("commissioning", "tell how a new pump was fitted, a day, a week and a month after"),
+    Command("report", "write everything into one PDF or HTML file to hand over"),
+    Command("backup", "write everything that is kept into one archive"),
     Command("restore", "bring a backup back"),
-    Command("rehearse", "play a house of the model with known truth into a folder"),
-    Command("score", "compare findings with the truth of rehearsals"),
+    Command("rehearse", "play a house of the model, whose truth is known, into a folder"),
+    Command("score", "compare findings with the truth of rehearsed houses"),
 )
 
 
@@ -53,7 +53,7 @@ def parser(chosen: str | None = None) -> argparse.ArgumentParser:
     top = _OneLine(
         prog="stokehold", description="Looks after the pumps and the boiler of a heating plant."
     )
-    top.add_argument("--verbose", action="store_true", help="tell more on standard error")
+    top.add_argument("--verbose", action="store_true", help="say more on standard error")
     choices = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for command in COMMANDS:
         made = choices.add_parser(command.name, help=command.words, description=command.words)

@@ -6,6 +6,9 @@ from typing import Any
 NOTHING = "\N{EN DASH}"
 """Stands where there is nothing to show."""
 
+_GROUP = "\N{NO-BREAK SPACE}"
+"""Parts thousands, so that a figure never breaks over two lines."""
+
 _UNITS = {
     "Cel": "°C", "kW.h": "kWh", "kW.h/a": "kWh a year", "1": "", "m3": "m³", "K": "K", "a": "years",
 }  # fmt: skip
@@ -27,7 +30,7 @@ def figure(value: float | None, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    text = f"{value:,.{min(places, 6)}f}".replace(",", " ")
+    text = f"{value:,.{min(places, 6)}f}".replace(",", _GROUP)
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
@@ -46,7 +49,7 @@ def within(value: float, low: float, high: float, code: str) -> str:
         return f"{amount(value, code)} ({figure(low)} to {figure(high)})"
     places = 1 - math.floor(math.log10(width))
     said, least, most = (
-        f"{round(one, places) + 0.0:,.{max(places, 0)}f}".replace(",", " ")
+        f"{round(one, places) + 0.0:,.{max(places, 0)}f}".replace(",", _GROUP)
         for one in (value, low, high)
     )
     return f"{f'{said} {unit(code)}'.strip()} ({least} to {most})"
@@ -55,5 +58,6 @@ def within(value: float, low: float, high: float, code: str) -> str:
 def evidence(document: dict[str, Any]) -> str:
     """A sign's document in words: ``52 W running power (heating.power), expected 46 to 47``."""
     expected = f", expected {document['expected']}" if document["expected"] else ""
-    value = amount(document["value"], document["unit"])
-    return f"{value} {document['what']} ({document['channel']}){expected}"
+    known = document["value"] is not None
+    value = f"{amount(document['value'], document['unit'])} " if known else ""
+    return f"{value}{document['what']} ({document['channel']}){expected}"

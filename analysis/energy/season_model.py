@@ -271,7 +271,7 @@ def _of_rest(
 
 def _words(fits: list[Fit], shares: FloatArray) -> str:
     likely = int(np.argmax(shares))
-    return f"{fits[likely].habit.words} ({shares[likely]:.0%} likely)"
+    return fits[likely].habit.words
 
 
 def heating_share(day: FloatArray) -> FloatArray:

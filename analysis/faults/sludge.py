@@ -60,8 +60,8 @@ def _hidden(history: PumpHistory) -> str:
         return ""
     wanders = 100.0 * (float(np.exp(trend.spread)) - 1.0)
     return (
-        f"a flow meter, or the pressure over the pump: told by its pipes, the water of '{pump}' "
-        f"wanders by {wanders:.0f} % from day to day, in which the loss of a third of it hides"
+        f"a flow meter, or the pressure over the pump: by its pipes the flow of water of '{pump}' "
+        f"changes by {wanders:.0f} % from day to day, so the loss of a third of it cannot be seen"
     )
 
 

@@ -248,7 +248,7 @@ def _evidence(situation: Situation, seen: _Seen, spell: Spell) -> Iterator[Evide
     yield from _thermal(situation, seen)
     boiler = plant.boilers[0].id if plant.boilers else "plant"
     if seen.had("wanted") and not signs.one.pump.always_on:
-        yield Evidence(boiler, "heat is made, or the clock says so", 1.0, "the pump runs then", "1")
+        yield Evidence(boiler, "heat is wanted from the pump", None, "a running pump", "1")
 
 
 def _power_words(seen: _Seen) -> str:

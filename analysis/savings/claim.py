@@ -79,10 +79,10 @@ def _with_claim(low: float, high: float, claim: float) -> Verdict:
         return Verdict("exceeded", f"{between}, all above the {claim:,.0f} kWh claimed")
     share = f"{CONFIRMED_SHARE:.0%} of them"
     if low >= CONFIRMED_SHARE * claim:
-        words = f"the {claim:,.0f} kWh claimed lie within, and at least {share} are certain"
+        words = f"the {claim:,.0f} kWh claimed are possible, and at least {share} are certain"
         return Verdict("confirmed", f"{between}; {words}")
-    words = f"the {claim:,.0f} kWh claimed lie within, but so does less than {share}"
-    return Verdict("not_proven", f"{between}; {words}: a longer record narrows it")
+    words = f"the {claim:,.0f} kWh claimed are possible, but {share} are not certain"
+    return Verdict("not_proven", f"{between}; {words}. A longer record narrows it")
 
 
 def _without_claim(low: float, high: float) -> Verdict:

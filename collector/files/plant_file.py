@@ -145,7 +145,7 @@ def _check_tariff(form: TomlForm, tariff: Tariff) -> None:
     for key in ("electricity_per_kwh", "fuel_per_kwh"):
         price = getattr(tariff, key)
         if price is not None and price < 0:
-            form.blame(Place("tariff", 0, key), "must not be negative")
+            form.blame(Place("tariff", 0, key), "must be 0 or more")
     for key, (least, most) in _GAS_RANGES.items():
         factor = getattr(tariff, key)
         if factor is not None and not least <= factor <= most:
@@ -165,14 +165,14 @@ def _check_parts(form: TomlForm, parts: dict[str, list[Any]]) -> None:
             for key in ("input_kw", "volume_l", "port_to_port_mm"):
                 size = getattr(part, key, None)
                 if size is not None and not size > 0:
-                    form.blame(Place(kind, i, key), "must be above zero")
+                    form.blame(Place(kind, i, key), "must be above 0")
 
 
 def _check_id(form: TomlForm, place: Place, name: str, seen: set[str]) -> None:
     if not _ID.fullmatch(name):
         form.blame(place, f"{name!r} may hold only a-z, 0-9, '.', '_' and '-'")
     if name in seen:
-        form.blame(place, f"{name!r} is used twice; every id must be its own")
+        form.blame(place, f"{name!r} is used twice; give each part and channel an id of its own")
     seen.add(name)
 
 
@@ -219,34 +219,44 @@ def _check_channel_form(form: TomlForm, channel: Channel, place: Place) -> None:
         )
     _check_class(form, channel, place)
     if channel.interval_s is not None and not channel.interval_s > 0:
-        form.blame(place._replace(key="interval_s"), "must be above zero")
+        form.blame(place._replace(key="interval_s"), "must be above 0")
 
 
 def _check_class(form: TomlForm, channel: Channel, place: Place) -> None:
     known = CLASSES.get(channel.quantity, ())
     if channel.accuracy_class is None or channel.accuracy_class in known:
         return
-    remedy = f"use {' or '.join(known)}" if known else f"a '{channel.quantity}' has none; leave out"
+    remedy = (
+        f"use {' or '.join(known)}" if known else f"a '{channel.quantity}' has none; leave it out"
+    )
     words = f"{channel.accuracy_class!r} is no class known here; {remedy}"
     form.blame(place._replace(key="accuracy_class"), words)
 
 
 def _check_swaps(form: TomlForm, swaps: list[Swap | None]) -> None:
     pumps = {t.get("id") for t in form.tables("pump")}
+    known = ", ".join(sorted(str(pump) for pump in pumps)) or "none"
     for i, swap in enumerate(swaps):
         if swap is None:
             continue
         if swap.pump not in pumps:
-            form.blame(Place("swap", i, "pump"), f"{swap.pump!r} is no pump of this file")
+            form.blame(
+                Place("swap", i, "pump"), f"{swap.pump!r} is no pump of this file; known: {known}"
+            )
         if not isinstance(swap.time, datetime) or swap.time.tzinfo is None:
-            form.blame(Place("swap", i, "time"), "needs its offset, like 2026-03-14T10:30:00Z")
+            form.blame(
+                Place("swap", i, "time"),
+                "needs its offset from UTC; write it like 2026-03-14T10:30:00Z",
+            )
         if swap.claim_kwh_per_year is not None and swap.claim_kwh_per_year < 0:
-            form.blame(Place("swap", i, "claim_kwh_per_year"), "must not be negative")
+            form.blame(Place("swap", i, "claim_kwh_per_year"), "must be 0 or more")
         _check_rating(form, Place("swap", i, "old"), swap.old.rated_power_w)
         _check_rating(form, Place("swap", i, "new"), swap.new.rated_power_w)
     doubled = [t for t, n in Counter((s.pump, s.time) for s in swaps if s).items() if n > 1]
     for pump, _ in doubled:
-        form.blame(Place("swap", 0, "time"), f"pump {pump!r} is swapped twice at one time")
+        form.blame(
+            Place("swap", 0, "time"), f"pump {pump!r} is swapped twice at one time; take one out"
+        )
 
 
 def quoted(text: str) -> str:

@@ -23,7 +23,7 @@ logging.getLogger("apprise").setLevel(logging.CRITICAL + 1)
 OWED = "owed"
 """Name under which the journal keeps letters that some address could not be given yet."""
 _FIRST_PAUSE_MS, _LONGEST_PAUSE_MS = MINUTE_MS, 15 * MINUTE_MS
-_UNKNOWN_FORM = "of no known form; see the README for forms"
+_UNKNOWN_FORM = "of no known form; collector/README.md shows the forms"
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,7 +76,9 @@ def plant_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plant", type=Path, required=True, metavar="FILE", help="plant file, or a folder of them"
     )
-    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="settings of this installation"
+    )
 
 
 def json_argument(parser: argparse.ArgumentParser) -> None:
@@ -86,9 +88,9 @@ def json_argument(parser: argparse.ArgumentParser) -> None:
 
 def broker_arguments(parser: argparse.ArgumentParser) -> None:
     """``--broker``, ``--port``, ``--username``; the password comes from the environment."""
-    parser.add_argument("--broker", metavar="HOST", help="broker's name or address")
-    parser.add_argument("--port", type=PORT, help="broker's port (1883, or 8883 with TLS)")
-    parser.add_argument("--username", help="user at the broker")
+    parser.add_argument("--broker", metavar="HOST", help="name or address of the broker")
+    parser.add_argument("--port", type=PORT, help="port of the broker (1883, or 8883 with TLS)")
+    parser.add_argument("--username", help="user name at the broker")
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:
@@ -113,9 +115,13 @@ def record_arguments(parser: argparse.ArgumentParser) -> None:
     """What every analysis takes: plant, a log or the store, and a span."""
     plant_argument(parser)
     json_argument(parser)
-    parser.add_argument("--log", type=Path, metavar="LOG", help="log file, instead of the store")
-    parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339 time with offset")
-    parser.add_argument("--to", dest="end", metavar="TIME", help="RFC 3339 time with offset")
+    parser.add_argument("--log", type=Path, metavar="LOG", help="read this log file, not the store")
+    parser.add_argument(
+        "--from", dest="start", metavar="TIME", help="begin here: RFC 3339 time with offset"
+    )
+    parser.add_argument(
+        "--to", dest="end", metavar="TIME", help="end here: RFC 3339 time with offset"
+    )
 
 
 @dataclass(frozen=True, slots=True)

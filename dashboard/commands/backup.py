@@ -18,7 +18,7 @@ from dashboard.parts.words import count
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Where to."""
-    parser.add_argument("out", type=Path, metavar="FILE", help="archive to write, like b.tar")
+    parser.add_argument("out", type=Path, metavar="FILE", help="archive to write, like cellar.tar")
     plant_argument(parser)
     json_argument(parser)
 

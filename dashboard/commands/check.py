@@ -29,9 +29,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     plant_argument(parser)
     json_argument(parser)
     broker_arguments(parser)
-    parser.add_argument("--live", action="store_true", help="also tell which channels are silent")
     parser.add_argument(
-        "--seconds", type=NOT_NEGATIVE, default=60.0, help="how long to listen with --live (60)"
+        "--live", action="store_true", help="also listen, and name the channels that are silent"
+    )
+    parser.add_argument(
+        "--seconds", type=NOT_NEGATIVE, default=60.0, help="with --live: listen so long (60)"
     )
 
 
@@ -49,7 +51,7 @@ def run(arguments: argparse.Namespace) -> int:
             say(
                 f"{plant.name}: {count(len(plant.pumps), 'pump')}, "
                 f"{count(len(plant.boilers), 'boiler')}, "
-                f"{count(len(plant.channels), 'channel')}; the file is fine"
+                f"{count(len(plant.channels), 'channel')}; the file is sound"
             )
         for name in silent:
             say(f"  silent: {name}")

@@ -22,6 +22,7 @@ from dashboard.command_line.command import (
     status,
 )
 from dashboard.commands.saving import money_arguments, terms_of
+from dashboard.parts.words import years
 
 _COST_WITHIN = 0.15
 """An offer by telephone is held to lie within so much of what it will be (our own setting)."""
@@ -31,24 +32,30 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis; the circuit's figures; the money."""
     record_arguments(parser)
     parser.add_argument("--pump", default="heating", metavar="ID", help="pump to replace (heating)")
-    parser.add_argument("--heat-kw", type=POSITIVE, metavar="KW", help="heat need, if not measured")
-    parser.add_argument("--spread-k", type=POSITIVE, metavar="K", help="flow less return, likewise")
+    parser.add_argument(
+        "--heat-kw", type=POSITIVE, metavar="KW", help="heat need, where it was not measured"
+    )
+    parser.add_argument(
+        "--spread-k", type=POSITIVE, metavar="K", help="flow less return, where it was not measured"
+    )
     parser.add_argument(
         "--loop-m",
         type=POSITIVE,
         default=50.0,
         metavar="M",
-        help="longest loop, there and back (50)",
+        help="length of the longest loop, there and back (50)",
     )
     parser.add_argument(
         "--design-c",
         type=number(-60, 30),
         default=-10.0,
         metavar="C",
-        help="coldest day to serve (-10)",
+        help="outdoor temperature of the coldest day (-10)",
     )
     parser.add_argument("--floor", action="store_true", help="the circuit heats floors")
-    parser.add_argument("--hours", type=HOURS_A_YEAR, metavar="H", help="running hours a year")
+    parser.add_argument(
+        "--hours", type=HOURS_A_YEAR, metavar="H", help="hours that the pump runs in a year"
+    )
     money_arguments(parser)
 
 
@@ -145,8 +152,8 @@ def _say_choice(choice: Choice) -> None:
     say(f"  and save: {in_words(choice.saving)}; {in_words(choice.gain)}")
     if choice.terms is not None:
         money = choice.terms.document(choice.gain)["payback_years"]
-        ends = ["never" if money[k] is None else f"{money[k]:.1f}" for k in ("low", "high")]
-        say(f"  pays back in {ends[0]} to {ends[1]} years; {choice.terms.annuity():.0f} a year")
+        when = years(money["low"], money["high"])
+        say(f"  pays back {when}; it costs {choice.terms.annuity():.0f} a year")
     for name, saving in choice.what_if.items():
         say(f"  what if {name}: saves {in_words(saving)}")
     for why in choice.reasons_not:

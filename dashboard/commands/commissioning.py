@@ -24,13 +24,14 @@ from dashboard.command_line.command import (
     settings_of,
     status,
 )
+from dashboard.parts.words import likelihood
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis, and whether a mistake found sets the exit status."""
     record_arguments(parser)
     parser.add_argument(
-        "--fail-on-finding", action="store_true", help="exit with status 1 if a mistake is found"
+        "--fail-on-finding", action="store_true", help="end with status 1 if there is a mistake"
     )
 
 
@@ -76,7 +77,7 @@ def _say_check(check: FittingCheck) -> None:
         say(f"  ? {check.mistake.title}: cannot be said, needs {judged.needs}")
         return
     mark = "!" if judged.state == "found" else "-"
-    verdict = f"found, sure to {judged.confidence:.0%}" if mark == "!" else "no sign of it"
+    verdict = f"found, {likelihood(judged.confidence)}" if mark == "!" else "no sign of it"
     say(f"  {mark} {check.mistake.title}: {verdict}")
     if judged.state != "found":
         return

@@ -52,7 +52,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=PORT, default=8050, help="port of the pages (8050)")
     parser.add_argument("--broker-port", type=PORT, default=18830, help="port of the demo's broker")
     parser.add_argument(
-        "--days", type=number(0, 3_660), default=_HISTORY_DAYS, help="days of history (365)"
+        "--days", type=number(0, 3_660), default=_HISTORY_DAYS, help="days of history to play (365)"
     )
 
 
@@ -61,7 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
     from analysis.rehearsal.samples import demo_rehearsal  # noqa: PLC0415 - compiles on loading
 
     now, began = clock_ms(), time.monotonic()
-    say(f"rehearsing {arguments.days:.0f} days of an invented plant (slower at first) ...")
+    say(f"Playing {arguments.days:.0f} days of an invented plant; the first time takes longer ...")
     rehearsal = demo_rehearsal(now, history_days=arguments.days)
     plant, record = rehearsal.plant, rehearsal.record
     with tempfile.TemporaryDirectory(prefix="stokehold-demo-") as folder:
@@ -72,7 +72,7 @@ def run(arguments: argparse.Namespace) -> int:
             folder=Path(folder),
         )
         _lay_in(rehearsal, settings, now)
-        say(f"{plant.name}: history laid in after {time.monotonic() - began:.0f} s")
+        say(f"{plant.name}: its history was stored in {time.monotonic() - began:.0f} s.")
         with Service([plant], settings) as service, ExitStack() as stack:
             stack.enter_context(_LiveReadings(plant, settings, record, now))
             serve_pages(service, stack)

@@ -27,10 +27,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--co2-electricity",
         type=NOT_NEGATIVE,
         metavar="KG",
-        help="kg of CO2 a kWh of your electricity; without it no emissions are told",
+        help="kg of CO2 for a kWh of your electricity; without it no emissions are given",
     )
     parser.add_argument(
-        "--co2-fuel", type=NOT_NEGATIVE, metavar="KG", help="kg of CO2 a net kWh of your fuel"
+        "--co2-fuel", type=NOT_NEGATIVE, metavar="KG", help="kg of CO2 for a net kWh of your fuel"
     )
 
 

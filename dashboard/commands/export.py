@@ -28,13 +28,19 @@ from dashboard.parts.words import count
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Where to, and what span."""
-    parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
+    parser.add_argument(
+        "log", type=Path, metavar="LOG", help="log file to write: .csv, .csv.gz or .parquet"
+    )
     plant_argument(parser)
     json_argument(parser)
-    parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339 time with offset")
-    parser.add_argument("--to", dest="end", metavar="TIME", help="RFC 3339 time with offset")
     parser.add_argument(
-        "--channel", action="append", metavar="ID", help="only this channel; may be repeated"
+        "--from", dest="start", metavar="TIME", help="begin here: RFC 3339 time with offset"
+    )
+    parser.add_argument(
+        "--to", dest="end", metavar="TIME", help="end here: RFC 3339 time with offset"
+    )
+    parser.add_argument(
+        "--channel", action="append", metavar="ID", help="only this channel; you can repeat it"
     )
 
 

@@ -15,14 +15,14 @@ from dashboard.command_line.command import (
     say,
     status,
 )
-from dashboard.parts.words import count, evidence
+from dashboard.parts.words import count, evidence, likelihood
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis, and whether a finding sets the exit status."""
     record_arguments(parser)
     parser.add_argument(
-        "--fail-on-finding", action="store_true", help="exit with status 1 if there is a finding"
+        "--fail-on-finding", action="store_true", help="end with status 1 if there is a finding"
     )
 
 
@@ -50,7 +50,7 @@ def _say_finding(finding: Finding) -> None:
     fault = FAULTS[finding.fault]
     until = "still" if finding.end_ms is None else f"to {format_rfc3339(finding.end_ms)}"
     say(f"  [{finding.urgency}] {finding.subject}: {fault.title}")
-    say(f"    from {format_rfc3339(finding.start_ms)} {until}, sure to {finding.confidence:.0%}")
+    say(f"    from {format_rfc3339(finding.start_ms)} {until}, {likelihood(finding.confidence)}")
     for sign in finding.evidence:
         say(f"    {evidence(sign.document())}")
     say(f"    may be: {', '.join(finding.possible)}")

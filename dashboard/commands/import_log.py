@@ -27,7 +27,9 @@ from dashboard.command_line.command import (
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """A log and the plant it belongs to."""
-    parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
+    parser.add_argument(
+        "log", type=Path, metavar="LOG", help="log file to read: .csv, .csv.gz or .parquet"
+    )
     plant_argument(parser)
     json_argument(parser)
 

@@ -28,13 +28,17 @@ from dashboard.command_line.command import (
 def arguments(parser: argparse.ArgumentParser) -> None:
     """List by default; ``add WORDS`` with kind, subject, time and who."""
     parser.add_argument("do", nargs="?", choices=("list", "add"), default="list")
-    parser.add_argument("words", nargs="*", metavar="WORDS", help="add: what was done or read")
+    parser.add_argument("words", nargs="*", metavar="WORDS", help="with add: what was done or read")
     plant_argument(parser)
     json_argument(parser)
     kinds = "; ".join(f"{kind}: {words}" for kind, words in KINDS.items())
     parser.add_argument("--kind", choices=tuple(KINDS), help=kinds)
-    parser.add_argument("--subject", metavar="ID", help="pump, boiler, store, or 'plant'")
-    parser.add_argument("--time", metavar="TIME", help="RFC 3339 time with offset; now by default")
+    parser.add_argument(
+        "--subject", metavar="ID", help="part that it concerns: a pump, boiler or store, or 'plant'"
+    )
+    parser.add_argument(
+        "--time", metavar="TIME", help="when it was: RFC 3339 time with offset (now)"
+    )
     parser.add_argument("--who", default="", help="who did it")
 
 
@@ -66,7 +70,9 @@ def _add(plants: list[Plant], journal: Journal, arguments: argparse.Namespace) -
     plant = one_plant(plants, "an entry")
     words = " ".join(arguments.words).strip()
     if not words:
-        raise FormError(["logbook add: no words; say what was done, like 'topped up to 1.4 bar'"])
+        raise FormError(
+            ["logbook add: words are missing; say what was done, like 'topped up to 1.4 bar'"]
+        )
     entry = Entry(
         id=0,
         plant=plant.key,

@@ -15,6 +15,7 @@ from dashboard.command_line.command import (
     say,
     status,
 )
+from dashboard.parts.words import likelihood
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,7 +47,7 @@ def _say_mode(mode: PumpMode) -> None:
     if control.behaviour is None:
         say(f"  {mode.pump.id}: setting unknown, {control.why}")
     else:
-        say(f"  {mode.pump.id}: {control.behaviour}, sure to {control.confidence:.0%}")
+        say(f"  {mode.pump.id}: {control.behaviour}, {likelihood(control.confidence)}")
         say(f"    {control.why}")
     for step in mode.changes:
         say(

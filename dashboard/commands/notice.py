@@ -34,14 +34,14 @@ def run(arguments: argparse.Namespace) -> int:
     settings = settings_of(arguments)
     if not Messenger(settings).has_addresses:
         raise FormError(
-            [f"[notify]: no address; set addresses_file, mqtt_topic, or {NOTIFY_ADDRESSES}"]
+            [f"[notify]: there is no address; set addresses_file, mqtt_topic or {NOTIFY_ADDRESSES}"]
         )
     with closing(Site.open(load_plants(arguments.plant), settings)) as site:
         missed = send_test(site, clock_ms())
     if arguments.json:
         answer({"reached": not missed, "missed": missed})
     elif missed:
-        say(f"could not be sent to {', '.join(missed)}; check it and the network")
+        say(f"The notice did not reach {', '.join(missed)}. Check that address and the network.")
     else:
-        say("sent")
+        say("The notice was sent to every address.")
     return TOLD if missed else DONE

@@ -54,12 +54,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         nargs=3,
         default=(0.0, 0.0, 0.0),
         metavar=("FLOW", "HEAD", "POWER"),
-        help="relative standard uncertainty of each column (0 0 0)",
+        help="standard uncertainty of each column, as a share (0 0 0)",
     )
-    parser.add_argument("--on", metavar="DATE", help="day whose limits hold (today)")
+    parser.add_argument(
+        "--on", metavar="DATE", help="hold it against the limits of this day (today)"
+    )
     parser.add_argument("--pump", metavar="ID", help="only this pump of the plant")
-    parser.add_argument("--rated-flow", type=POSITIVE, metavar="M3H", help="flow at the best point")
-    parser.add_argument("--rated-head", type=POSITIVE, metavar="M", help="head at the best point")
+    parser.add_argument(
+        "--rated-flow", type=POSITIVE, metavar="M3H", help="flow at the best point [m3/h]"
+    )
+    parser.add_argument(
+        "--rated-head", type=POSITIVE, metavar="M", help="head at the best point [m]"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:

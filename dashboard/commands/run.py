@@ -20,14 +20,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     plant_argument(parser)
     broker_arguments(parser)
     time_argument(parser)
-    parser.add_argument("--no-pages", action="store_true", help="collect only, serve no pages")
+    parser.add_argument("--no-pages", action="store_true", help="collect only; serve no pages")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Collect, watch, raise alarms and serve the pages until told to stop."""
     plants, left_out = load_sound_plants(arguments.plant)
     for problem in left_out:
-        warn(f"{problem} (this plant is left out until it is mended)")
+        warn(f"{problem} (this plant is left out until its file is mended)")
     service = Service(plants, settings_of(arguments), left_out=left_out)
     with service, ExitStack() as stack:
         if not arguments.no_pages:

@@ -27,23 +27,30 @@ from dashboard.command_line.command import (
     settings_of,
     status,
 )
+from dashboard.parts.words import years
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Those of every analysis, which pump, and how to reckon."""
     record_arguments(parser)
-    parser.add_argument("--pump", metavar="ID", help="only swaps of this pump")
+    parser.add_argument("--pump", metavar="ID", help="only exchanges of this pump")
     parser.add_argument(
         "--hours",
         type=HOURS_A_YEAR,
         metavar="H",
-        help="running hours a year, stipulated (option A) instead of measured",
+        help="running hours a year that you state, where none were measured (option A)",
     )
     parser.add_argument(
-        "--hours-within", type=SHARE, default=0.1, metavar="SHARE", help="and their bounds (0.1)"
+        "--hours-within",
+        type=SHARE,
+        default=0.1,
+        metavar="SHARE",
+        help="the hours are right within this share (0.1)",
     )
     parser.add_argument(
-        "--two-plugs", action="store_true", help="another plug measured the new pump"
+        "--two-plugs",
+        action="store_true",
+        help="the new pump was measured by another plug than the old one",
     )
     money_arguments(parser)
 
@@ -58,10 +65,14 @@ def money_arguments(parser: argparse.ArgumentParser) -> None:
         type=NOT_NEGATIVE,
         default=0.0,
         metavar="MONEY",
-        help="of it, what a worn pump would have cost anyway",
+        help="part of the cost that a worn pump would have brought anyway",
     )
-    parser.add_argument("--years", type=POSITIVE, default=10.0, help="life of the new pump (10)")
-    parser.add_argument("--interest", type=SHARE, default=0.03, help="yearly interest (0.03)")
+    parser.add_argument(
+        "--years", type=POSITIVE, default=10.0, help="the new pump lasts so many years (10)"
+    )
+    parser.add_argument(
+        "--interest", type=SHARE, default=0.03, help="interest a year, as a share (0.03)"
+    )
 
 
 def terms_of(arguments: argparse.Namespace, *, within: float = 0.0) -> Terms | None:
@@ -174,10 +185,6 @@ def _say_saving(saving: Saving) -> None:
     say(f"      pump's heat: {in_words(saving.worth.net)}")
     if saving.worth.investment is not None:
         payback = saving.worth.investment["payback_years"]
-        ends = " to ".join("never" if payback[k] is None else f"{payback[k]:.1f}" for k in _ENDS)
-        say(f"    pays back in {ends} years")
+        say(f"    pays back {years(payback['low'], payback['high'])}")
     for note in saving.notes:
         say(f"    note: {note}")
-
-
-_ENDS = ("low", "high")

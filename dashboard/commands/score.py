@@ -53,26 +53,30 @@ Scored = TypeVar("Scored")
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Folders, and whose findings to score."""
     parser.add_argument(
-        "folders", nargs="+", type=Path, metavar="DIR", help="rehearsal folders, or folders of them"
+        "folders",
+        nargs="+",
+        type=Path,
+        metavar="DIR",
+        help="folders that rehearse wrote, or a folder of them",
     )
     parser.add_argument(
         "--by",
         choices=[OURS, *SIMPLE],
         default=OURS,
-        help="whose findings: ours, or one of the simple ways",
+        help="score these findings: ours, or those of one simple way",
     )
     parser.add_argument(
         "--findings",
         metavar="FILE",
-        help="health document of any program, by this name in every folder",
+        help="score the document of this name in every folder, of any program",
     )
     parser.add_argument(
-        "--beside", action="store_true", help="the simple ways beside ours, on the same readings"
+        "--beside", action="store_true", help="also score three simple ways on the same readings"
     )
     parser.add_argument(
         "--pace",
         choices=["minute", "day"],
-        help="only faults judged at this pace, without cycles, energy and savings: much faster",
+        help="only faults that are judged at this pace; no cycles, energy or savings (much faster)",
     )
     parser.add_argument(
         "--mistakes", action="store_true", help="also list every miss and every false finding"
@@ -86,7 +90,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plugs",
         choices=_PLUGS,
-        help="only houses whose plugs report every so many seconds, or on change",
+        help="only houses whose plugs report every N seconds, or on change",
     )
     json_argument(parser)
 
@@ -246,7 +250,7 @@ def _score_sources(folder: Path) -> Tally:
 
 def _say_score(document: Mapping[str, Any]) -> None:
     say(f"{document['plants']} plants, {document['plant_years']} plant-years (a model, no field)")
-    say("unj.: missed, and said that it cannot be judged there; sep.: grown to what sets it apart")
+    say("unj.: missed, but told as not to be judged; sep.: grown so far that it can be told apart")
     say(
         f"{'fault':24s} {'there':>5s} {'recall':>6s} {'unj.':>4s} {'first':>6s} {'two':>6s} "
         f"{'delay h':>8s} {'p90':>7s} {'sep.':>5s} {'recall':>6s} {'days':>6s}   "

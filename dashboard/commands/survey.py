@@ -22,13 +22,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Broker, how long, where to write."""
     broker_arguments(parser)
     json_argument(parser)
-    parser.add_argument("--settings", type=Path, metavar="FILE", help="settings of this box")
     parser.add_argument(
-        "--seconds", type=NOT_NEGATIVE, default=30.0, help="how long to listen (30)"
+        "--settings", type=Path, metavar="FILE", help="settings of this installation"
     )
-    parser.add_argument("--topics", default="#", metavar="FILTER", help="topic filter (#)")
-    parser.add_argument("--timezone", default="UTC", help="the plant's zone, like Europe/Dublin")
-    parser.add_argument("--out", type=Path, metavar="FILE", help="write the draft plant file here")
+    parser.add_argument("--seconds", type=NOT_NEGATIVE, default=30.0, help="listen so long (30)")
+    parser.add_argument(
+        "--topics", default="#", metavar="FILTER", help="listen to these topics only (#)"
+    )
+    parser.add_argument(
+        "--timezone", default="UTC", help="time zone of the plant, like Europe/Dublin"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="write the draft of a plant file here"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -36,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.broker is None and arguments.settings is None:
         raise FormError(["--broker: is missing; name the broker to listen to"])
     if not arguments.json:
-        say(f"listening for {arguments.seconds:.0f} s ...")
+        say(f"Listening for {arguments.seconds:.0f} s ...")
     survey = listen(settings_of(arguments), arguments.seconds, arguments.topics)
     text = draft(survey, timezone=arguments.timezone)
     if arguments.out:
@@ -53,9 +59,11 @@ def _write_new(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
     except FileExistsError as error:
-        raise FormError([f"{path}: exists already; name another file with --out"]) from error
+        raise FormError([f"{path}: is there already; name another file with --out"]) from error
     except OSError as error:
-        raise FormError([f"{path}: cannot be written ({error.strerror})"]) from error
+        raise FormError(
+            [f"{path}: cannot be written ({error.strerror}); name another file with --out"]
+        ) from error
 
 
 def _survey_document(survey: Any) -> dict[str, Any]:
@@ -82,10 +90,10 @@ def _say_survey(survey: Any, out: Path | None, text: str) -> None:
     say(f"{survey.messages} messages, {len(survey.fields)} numeric fields")
     for one in survey.found():
         guessed = guess(one)
-        word = f"{guessed.quantity} in {guessed.unit}" if guessed else "no idea"
+        word = f"{guessed.quantity} in {guessed.unit}" if guessed else "not known"
         say(f"  {one.topic} {one.payload or '(plain number)'}: {one.values[-1]:g}, {word}")
     if out:
-        say(f"draft written to {out}; fill in name and drives, then: stokehold check --plant {out}")
+        say(f"The draft is in {out}. Fill in name and drives, then: stokehold check --plant {out}")
     else:
         say()
         say(text)

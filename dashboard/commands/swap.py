@@ -70,20 +70,24 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     json_argument(parser)
     parser.add_argument("--pump", metavar="ID", help="pump that is exchanged")
     parser.add_argument("--who", default="", help="who does it")
-    parser.add_argument("--time", metavar="TIME", help="when the new pump went in, RFC 3339")
     parser.add_argument(
-        "--claim", type=NOT_NEGATIVE, metavar="KWH", help="saving a year as promised"
+        "--time", metavar="TIME", help="when the new pump went in: RFC 3339 time with offset"
     )
-    parser.add_argument("--mode", metavar="WORDS", help="mode and setting the new pump is left at")
-    parser.add_argument("--night", choices=("on", "off"), help="night reduction of the new pump")
+    parser.add_argument(
+        "--claim", type=NOT_NEGATIVE, metavar="KWH", help="saving a year that was promised [kWh]"
+    )
+    parser.add_argument("--mode", metavar="WORDS", help="mode and setting of the new pump")
+    parser.add_argument(
+        "--night", choices=("on", "off"), help="whether night reduction is on at the new pump"
+    )
     keys = " ".join(f"{key}=..." for key in _CARD_KEYS)
     for which in WHICH:
         parser.add_argument(
             f"--{which}", nargs="+", default=[], metavar="KEY=VALUE", help=f"{which} pump: {keys}"
         )
-    parser.add_argument("--done", nargs="+", default=[], metavar="STEP", help="steps ticked off")
-    parser.add_argument("--words", default="", help="remark with the steps or the photo")
-    parser.add_argument("--photo", type=Path, metavar="FILE", help="photo to keep")
+    parser.add_argument("--done", nargs="+", default=[], metavar="STEP", help="steps that are done")
+    parser.add_argument("--words", default="", help="remark on the steps or the photo")
+    parser.add_argument("--photo", type=Path, metavar="FILE", help="keep this photo")
     parser.add_argument(
         "--watts",
         nargs="+",

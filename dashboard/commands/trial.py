@@ -41,7 +41,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         choices=choices,
         default="guide",
-        help="guide leads through all; begin, end and skip are single moves; drop forgets",
+        help="guide leads through all steps; begin, end and skip do one; drop forgets the trial",
     )
     plant_argument(parser)
     json_argument(parser)
@@ -51,17 +51,21 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         default=[],
         metavar="NAME",
-        help="the pump's settings as its knob names them",
+        help="settings of the pump, as its knob names them",
     )
-    parser.add_argument("--usual", metavar="NAME", help="setting the pump is left at afterwards")
+    parser.add_argument("--usual", metavar="NAME", help="setting that the pump stays at afterwards")
     parser.add_argument(
-        "--valve", action="store_true", help="with an isolating valve shut for two minutes"
+        "--valve",
+        action="store_true",
+        help="also measure with an isolating valve shut for two minutes",
     )
     parser.add_argument(
-        "--no-offset", action="store_true", help="without unplugging the pump for the plug's offset"
+        "--no-offset",
+        action="store_true",
+        help="do not unplug the pump to read what the plug shows with nothing on it",
     )
     parser.add_argument(
-        "--display", type=NOT_NEGATIVE, metavar="W", help="end: what the pump shows"
+        "--display", type=NOT_NEGATIVE, metavar="W", help="with end: the watts that the pump shows"
     )
     parser.add_argument("--who", default="", help="who does it")
 

@@ -305,7 +305,10 @@ def _outdoor(sheet: dict[str, Any]) -> Component:
     ]
     if not rows:
         return section("Starts by weather", empty("No outdoor temperature is measured."))
-    return section("Starts by weather", table(("Outdoors", "A day", "Half of days", "Days"), rows))
+    return section(
+        "Starts by weather",
+        table(("Outdoors", "Starts a day", "On half of the days", "Days seen"), rows),
+    )
 
 
 def _judged(sheet: dict[str, Any]) -> Component:
@@ -313,14 +316,15 @@ def _judged(sheet: dict[str, Any]) -> Component:
     judged = sheet["summary"]["short_cycling"]
     word = {True: "yes", False: "no", None: "cannot be said"}[judged["is"]]
     rows = [["Short cycling by rule of thumb", f"{word}: {judged['why']}"]]
-    rows += [["may be", cause] for cause in sheet["short_cycling_causes"][:3]]
+    if causes := sheet["short_cycling_causes"][:3]:
+        rows.append(["It may be", "; or ".join(causes)])
     charging = sheet["charging"]
     if charging["starts"]:
         often = f"{words.figure(charging['starts_per_day'])} firings a day"
         median = words.amount(charging["median_on"]["value"], "min")
         rows.append(["Charging the store", f"{often}, {median} each; not counted as heating"])
     rest = words.estimate(_percent(sheet["cooling_at_rest"]) | {"unit": "%/h"})
-    rows.append([f"Cooling at rest, {sheet['boiler']}", f"{rest}, of what it is above its room"])
+    rows.append([f"Cooling at rest, {sheet['boiler']}", f"{rest} of its warmth above the room"])
     for one in sheet["stores"]:
         rows.append([f"Standing loss, {one['store']}", words.estimate(one["standing_loss"])])
         warmest = words.estimate(one["warmest_hour"])
@@ -362,11 +366,11 @@ def _beside(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> Compone
     """What was found, in plain words, and the logbook."""
     cards = alarm_cards(view, standing_of(view, boiler.id))
     cards += [finding_card(view, found) for found in _unalarmed(view, boiler)]
-    nothing = "Nothing is found on boiler and store."
+    nothing = "Nothing wrong was found on boiler and store."
     if sheet is not None and sheet["summary"]["short_cycling"]["is"]:
         nothing = (
-            "Nothing has changed for the worse on boiler and store. But it fires more often and "
-            "more briefly than the rule of thumb allows; what may be behind it stands in Condition."
+            "Boiler and store are no worse than before. But the boiler fires more often and more "
+            "briefly than the rule of thumb allows; see under Condition what the cause may be."
         )
     return beside(view, boiler.id, "Alarms and findings", cards, nothing)
 

@@ -27,7 +27,7 @@ def costs(view: View) -> Component:
             _summary(found),
             section(
                 "Electricity in a year", *_electricity(used),
-                note="In brackets where the truth should lie in 19 of 20 cases. The year begins "
+                note="Brackets hold the truth in 19 of 20 cases. The year begins "
                 "with the history; days not measured come from the season.",
             ),
             *[_fuel(view, one) for one in found["fuel"]],
@@ -50,7 +50,7 @@ def _summary(found: Document) -> Component:
 
 def _electricity(used: list[tuple[str, Document]]) -> list[Component]:
     known = [(name, one) for name, one in used if one["per_year"]["value"] is not None]
-    head = ("Machine", "Measured", "A year", "Costs a year", "Rests on")
+    head = ("Machine", "Measured", "A year", "Costs a year", "Known from")
     rows = [_row(name, one) for name, one in used]
     picture = [_bars(known)] if known else []
     return [*picture, table(head, rows)]
@@ -115,7 +115,7 @@ def needs(one: Document) -> Component:
         estimate_fact("On warm days", signature["base_use"]) if signature["base_use"] else None,
         _heating_below(signature),
         estimate_fact(f"Coldest usual day, {design['outdoor_c']:.0f} °C", design["fuel_kw"]),
-        estimate_fact("Rated input, times that", design["oversize"]),
+        estimate_fact("Boiler size over this need", design["oversize"]),
     ]
     return facts(*[t for t in told if t is not None])
 

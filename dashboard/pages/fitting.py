@@ -210,7 +210,7 @@ def _check(check: dict[str, Any]) -> Component:
         )
         for one in check["evidence"]
     ]
-    sure = f" {check['title']} (sure to {check['confidence']:.0%})"
+    sure = f" {check['title']} ({words.likelihood(check['confidence'])})"
     more = html.P([html.B("Do: "), check["do"]])
     who = html.P(f"Who: {check['who']}", className="aside")
     return html.Li([chip(text, kind), sure, html.Ul(signs), more, who])

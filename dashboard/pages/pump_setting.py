@@ -43,7 +43,7 @@ def setting_section(view: View, pump: Pump) -> Component:
     modes: list[dict[str, Any]] = view.result("mode") or []
     mode = next((m for m in modes if m["pump"] == pump.id), None)
     if mode is None:
-        told = "How it is set is worked out tonight, from the last thirty days."
+        told = "The program works out tonight how it is set, from the last thirty days."
         return section("Setting", empty(told))
     advice = [_advice_card(a) for a in mode["advice"]]
     return section(
@@ -52,14 +52,14 @@ def setting_section(view: View, pump: Pump) -> Component:
         html.P([html.B("Place: "), mode["place"]["words"], "."]),
         *(advice or [html.P(_no_advice(mode), className="aside")]),
         *_changes(view, mode),
-        note="Told from its power and its pipes over the last thirty days.",
+        note="This comes from its power and its pipes over the last thirty days.",
     )
 
 
 def _no_advice(mode: dict[str, Any]) -> str:
     if mode["control"]["behaviour"] is None and mode["strength"]["difference"]["value"] is None:
-        return "Too little is known of it to advise anything."
-    return "Nothing speaks for another setting."
+        return "Too little is known to advise anything."
+    return "There is no reason to try another setting."
 
 
 def _control(mode: dict[str, Any]) -> Component:
@@ -69,7 +69,7 @@ def _control(mode: dict[str, Any]) -> Component:
     return fact(
         "Seems set to",
         control["behaviour"],
-        f"sure to {control['confidence']:.0%}: {control['why']}",
+        f"{words.likelihood(control['confidence'])}: {control['why']}",
     )
 
 
@@ -98,7 +98,7 @@ def _night(mode: dict[str, Any]) -> list[Component]:
         f"{words.figure(night['by_night_h_per_day'], 2)} h a day by night, "
         f"{words.figure(night['by_day_h_per_day'], 2)} h by day"
     )
-    falls = f"{words.count(night['chances'], 'time')} the flow fell by what starts it"
+    falls = f"the flow fell far enough to start it {words.count(night['chances'], 'time')}"
     below = hours if night["times"] else falls
     return [fact("Night reduction", _NIGHT.get(night["state"], night["state"]), below)]
 

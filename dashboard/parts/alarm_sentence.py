@@ -45,9 +45,9 @@ def against(view: View, standing: Sequence[StandingAlarm], found: Iterable[str] 
     if over := titles(lambda a: a.state == "returned"):
         told.append(f"Over, but not acknowledged: {over}.")
     if hushed := titles(lambda a: a.state == "shelved"):
-        told.append(f"Shelved, so told to nobody: {hushed}.")
+        told.append(f"Shelved, so nobody is told: {hushed}.")
     if any(a.state == "out_of_service" for a in alarms):
-        told.append("Out of service: nothing of it is told to anybody until it is put back.")
+        told.append("Out of service: nobody is told anything of it until it is put back.")
     if not is_watched(view):
         told.append("It is not watched just now.")
-    return told or ["Nothing stands against it."]
+    return told or ["Nothing wrong was found."]

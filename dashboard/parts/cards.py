@@ -145,7 +145,7 @@ def _when(view: View, document: dict[str, Any], ended_ms: int | None) -> str:
     zone = view.plant.timezone
     start = parse_rfc3339(document["from"])
     since = words.moment(start, zone, view.now_ms)
-    sure = f"sure to {document['confidence'] or 0:.0%}"
+    sure = words.likelihood(document["confidence"])
     if ended_ms is None and document["to"] is None:
         return f"Since {since} ({words.age(view.now_ms - start)}), {sure}"
     end = parse_rfc3339(document["to"]) if ended_ms is None else ended_ms

@@ -10,7 +10,7 @@ from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, from_ms
 
 __all__ = [
     "NOTHING", "age", "ago", "amount", "count", "estimate", "evidence", "figure",
-    "local_date", "moment", "named", "unit",
+    "likelihood", "local_date", "moment", "named", "unit", "years",
 ]  # fmt: skip
 """Those of `analysis.base.formatting` beside our own, as pages use both alike."""
 
@@ -55,6 +55,25 @@ def estimate(document: Mapping[str, Any] | None) -> str:
         reason = (document or {}).get("reason") or "not known yet"
         return f"unknown: {reason}"
     return within(*(document[k] for k in ("value", "low", "high", "unit")))
+
+
+_LIKELIHOODS = ((0.9, "very likely"), (0.66, "likely"))
+"""Least probability of each word: Mastrandrea and others, Guidance Note for Lead Authors of the
+IPCC Fifth Assessment Report, 2010, table 1."""
+
+
+def likelihood(confidence: float | None) -> str:
+    """How sure a finding is, as a word: no percentage that no calibration stands behind."""
+    return next((word for least, word in _LIKELIHOODS if (confidence or 0.0) >= least), "possible")
+
+
+def years(low: float | None, high: float | None) -> str:
+    """When something pays back: ``in 1.7 to 3.5 years``; None is never."""
+    if low is None:
+        return "never"
+    if high is None:
+        return f"in {low:.1f} years at the earliest, or never"
+    return f"in {low:.1f} to {high:.1f} years"
 
 
 def count(number: int, noun: str) -> str:

@@ -11,7 +11,7 @@ from analysis.plant.exchanges import KnownSwap
 from analysis.plant.finding import Finding
 from analysis.plant.plant import Channel
 from analysis.readings.readings import Readings, covered_hours, hold_limit_ms, holds
-from dashboard.parts.words import NOTHING, amount, estimate, evidence, figure
+from dashboard.parts.words import NOTHING, amount, estimate, evidence, figure, likelihood
 from dashboard.report.blocks import Block, Caution, Points, Section, Words, table
 from dashboard.report.pictures import daily_power
 from dashboard.report.proof import proof, verdict_words
@@ -151,7 +151,7 @@ def _found(matter: Matter, same: list[Finding]) -> Block:
     signs = "; ".join(evidence(s.document()) for s in newest.evidence)
     rows = [
         ("seen", f"from {matter.when(newest.start_ms)} {until}{often}"),
-        ("sure to", f"{newest.confidence:.0%}, told as '{newest.urgency}'"),
+        ("how sure", f"{likelihood(newest.confidence)}, told as '{newest.urgency}'"),
         ("signs", signs),
         ("may be", ", ".join(newest.possible)),
         ("check first", newest.first_check),

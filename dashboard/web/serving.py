@@ -15,7 +15,7 @@ def serve_pages(service: Service, stack: ExitStack) -> None:
     """Serve the pages until the stack unwinds, and say where."""
     web = service.site.settings.web
     stack.enter_context(Pages(service.site))
-    say(f"pages at http://{web.host}:{web.port}/ (end with Ctrl-C)")
+    say(f"The pages are at http://{web.host}:{web.port}/ (end with Ctrl-C).")
 
 
 def wait(minutes: float | None) -> None:
@@ -28,6 +28,4 @@ def wait(minutes: float | None) -> None:
 
 def time_argument(parser: argparse.ArgumentParser) -> None:
     """``--minutes``."""
-    parser.add_argument(
-        "--minutes", type=NOT_NEGATIVE, metavar="N", help="end by itself after so many minutes"
-    )
+    parser.add_argument("--minutes", type=NOT_NEGATIVE, metavar="N", help="end after N minutes")

@@ -88,7 +88,7 @@ def test_a_reversed_pump_is_told_after_a_day(
     assert states["too_weak"] == "unknown"
     assert main([*asked, "--fail-on-finding"]) == 1
     said = capsys.readouterr().out
-    assert "! The water goes the wrong way round: found, sure to 95%" in said
+    assert "! The water goes the wrong way round: found, very likely" in said
     assert "prove it dead" in said
 
 

@@ -54,7 +54,7 @@ def test_what_is_written_down_is_listed_newest_first(
 @pytest.mark.parametrize(
     ("asked", "told"),
     [
-        (["add"], "no words"),
+        (["add"], "words are missing"),
         (["add", "x", "--subject", "attic"], "'attic' is no part of Quay House"),
         (["add", "x", "--time", "noon"], "--time: 'noon'"),
     ],

@@ -53,7 +53,7 @@ def test_finding_is_told_in_full(house: tuple[Site, str], browser_page: Page) ->
     for told in (
         "Pump does not run although it should", "0.4 W power while heat is asked for",
         "expected about 24", "rotor seized", "summer: heat is asked for", "Is its lamp lit?",
-        "Owner: look.", "mains voltage", "sure to 80%", "heating.power 3 min ago",
+        "Owner: look.", "mains voltage", "likely", "heating.power 3 min ago",
         "unacknowledged",
     ):  # fmt: skip
         expect(card).to_contain_text(told)

@@ -60,7 +60,7 @@ def test_alarm_of_the_boiler_stands_on_its_page(
     now = clock_ms()
     site.journal.save_result(PLANT.key, "watch", now, {"cannot_judge": []})
     browser_page.goto(f"{url}/boiler")
-    expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
+    expect(browser_page.locator(".lead")).to_contain_text("Nothing wrong was found.")
     site.journal.save_alarms([standing("boiler", "overheating", now)])
     expect(browser_page.locator(".lead")).to_contain_text("Alarm: Temperature above its limit.")
     browser_page.goto(f"{url}/boiler")

@@ -59,7 +59,7 @@ def test_machines_and_fuel_with_their_intervals(
     expect(heating.locator("td[data-label='Costs a year']")).to_contain_text("EUR (")
     charging = browser_page.locator("tr", has_text="Charging")
     expect(charging).to_contain_text("not measured")
-    expect(browser_page.get_by_text("Rated input, times that")).to_be_visible()
+    expect(browser_page.get_by_text("Boiler size over this need")).to_be_visible()
 
 
 def test_this_week_lies_on_the_signature(house: tuple[Site, str], browser_page: Page) -> None:

@@ -53,7 +53,7 @@ def test_signs_lie_over_what_was_usual(house: tuple[Site, str], browser_page: Pa
     browser_page.goto(f"{url}/pump?id=charging")
     expect(browser_page.locator("h1")).to_have_text("Charging pump")
     lead = browser_page.locator(".lead")
-    expect(lead).to_contain_text("Runs as usual (about 48 W). Nothing stands against it.")
+    expect(lead).to_contain_text("Runs as usual (about 48 W). Nothing wrong was found.")
     sign = browser_page.locator(".sign", has_text="Power while running")
     points = sign.locator(".scatterlayer .points path")
     expect(points.first).to_be_attached()
@@ -129,7 +129,7 @@ def test_state_follows_while_the_page_stays_open(
     site, url = house
     now = lay_in(site)
     browser_page.goto(f"{url}/pump?id=charging")
-    expect(browser_page.locator(".lead")).to_contain_text("Nothing stands against it.")
+    expect(browser_page.locator(".lead")).to_contain_text("Nothing wrong was found.")
     site.journal.save_alarms([standing("charging", "stall", now)])
     expect(browser_page.locator(".lead")).to_contain_text("Alarm: Pump does not run")
     expect(browser_page.locator("nav .badge")).to_have_text("1")
@@ -147,11 +147,11 @@ def test_pump_out_of_service_is_no_list_of_alarms(
     act_on_part(site, PLANT, "charging", Act("take_out"), now)
     browser_page.goto(f"{url}/pump?id=charging")
     lead = browser_page.locator(".lead")
-    expect(lead).to_contain_text("Out of service: nothing of it is told to anybody")
+    expect(lead).to_contain_text("Out of service: nobody is told anything of it")
     expect(lead).not_to_contain_text("Alarm:")
     expect(browser_page.locator(".card.now")).to_have_count(0)
     browser_page.get_by_role("button", name="Put all back into service").click()
-    expect(lead).to_contain_text("Nothing stands against it.")
+    expect(lead).to_contain_text("Nothing wrong was found.")
     assert {a.alarm.state for a in site.journal.alarms()} == {"normal"}
 
 
@@ -248,7 +248,7 @@ def test_setting_that_fits_or_is_not_known_yet_says_so(
     now = lay_in(site)
     site.journal.save_result(PLANT.key, "mode", now, [mode_document([])])
     browser_page.goto(f"{url}/pump?id=heating")
-    expect(browser_page.get_by_text("Nothing speaks for another setting.")).to_be_visible()
+    expect(browser_page.get_by_text("There is no reason to try another setting.")).to_be_visible()
     known = mode_document([])
     strength = {part: unknown_kelvin() for part in ("difference", "cold", "mild")}
     little = known | {
@@ -257,7 +257,7 @@ def test_setting_that_fits_or_is_not_known_yet_says_so(
     }
     site.journal.save_result(PLANT.key, "mode", now, [little])
     browser_page.reload()
-    expect(browser_page.get_by_text("Too little is known of it")).to_be_visible()
+    expect(browser_page.get_by_text("Too little is known to advise")).to_be_visible()
     browser_page.goto(f"{url}/pump?id=charging")
     expect(browser_page.get_by_text("How it is set is worked out tonight")).to_be_visible()
 

@@ -89,7 +89,7 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
         ('"gas"', '"coal"', ":10: [boiler], key 'fuel': is 'coal'; use one of 'gas', 'oil' or"),
         ("24.0", '"24"', ":11: [boiler], key 'input_kw': must be a number"),
         ("0.11", "0.11\ngas_mj_per_m3 = 9.8", "key 'gas_mj_per_m3': must be between 20 and 60"),
-        ("24.0", "-1", ":11: [boiler], key 'input_kw': must be above zero"),
+        ("24.0", "-1", ":11: [boiler], key 'input_kw': must be above 0"),
         ("volume_l", "volume", ":22: [store], key 'volume': is unknown here; did"),
         ('of = "heating"', 'of = "heatin"', ":25: [channel], key 'of': 'heatin' is no boiler"),
         ('id = "store"', 'id = "heating"', ":21: [store], key 'id': 'heating' is used twice"),
@@ -122,8 +122,8 @@ def test_classes_and_plugs_are_read(tmp_path: Path) -> None:
         ("[45, 65]", "[nan, 65]", "key 'old.rated_power_w': must be a fin"),
         ('"Quay House"', "2026-01-01", ":2: [plant], key 'name': is a date or time; put it in q"),
         ('currency = "EUR"', 'currency = " "', ":5: [tariff], key 'currency': is empty"),
-        ("per_kwh = 0.31", "per_kwh = -0.31", "key 'electricity_per_kwh': must not be negative"),
-        ("per_year = 420", "per_year = -1", "key 'claim_kwh_per_year': must not be negative"),
+        ("per_kwh = 0.31", "per_kwh = -0.31", "key 'electricity_per_kwh': must be 0 or more"),
+        ("per_year = 420", "per_year = -1", "key 'claim_kwh_per_year': must be 0 or more"),
     ],
 )  # fmt: skip
 def test_mistakes_are_named(tmp_path: Path, old: str, new: str, expected: str) -> None:

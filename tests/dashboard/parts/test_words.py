@@ -32,7 +32,14 @@ def test_moment_is_the_plants_clock() -> None:
 
 @pytest.mark.parametrize(
     ("value", "said"),
-    [(0, "0"), (0.0512, "0.051"), (6.7, "6.7"), (45.3, "45"), (1234.5, "1 234"), (None, "\u2013")],
+    [
+        (0, "0"),
+        (0.0512, "0.051"),
+        (6.7, "6.7"),
+        (45.3, "45"),
+        (1234.5, "1\N{NO-BREAK SPACE}234"),
+        (None, "\u2013"),
+    ],
 )
 def test_figure(value: float | None, said: str) -> None:
     """Two significant digits, whole numbers whole, unknown a dash."""
@@ -50,7 +57,10 @@ def test_estimate_always_bears_its_interval_or_its_reason() -> None:
 @pytest.mark.parametrize(
     ("figures", "said"),
     [
-        ((36178.0, 5877.0, 67260.0), "36 000 kWh (6 000 to 67 000)"),
+        (
+            (36178.0, 5877.0, 67260.0),
+            "36\N{NO-BREAK SPACE}000 kWh (6\N{NO-BREAK SPACE}000 to 67\N{NO-BREAK SPACE}000)",
+        ),
         ((7.24, 6.93, 7.42), "7.24 kWh (6.93 to 7.42)"),
         ((28.51, 28.1, 28.93), "28.51 kWh (28.10 to 28.93)"),
         ((-17.3, -64.6, 30.0), "-17 kWh (-65 to 30)"),
@@ -70,3 +80,27 @@ def test_date_is_the_plants_own() -> None:
     midnight = parse_rfc3339("2026-11-24T11:00:00Z")
     assert words.local_date(midnight, "Pacific/Auckland").isoformat() == "2026-11-25"
     assert words.local_date(midnight, "America/Vancouver").isoformat() == "2026-11-24"
+
+
+@pytest.mark.parametrize(
+    ("confidence", "word"),
+    [
+        (0.95, "very likely"),
+        (0.9, "very likely"),
+        (0.7, "likely"),
+        (0.4, "possible"),
+        (None, "possible"),
+    ],
+)
+def test_a_finding_is_as_likely_as_the_published_scale_says(
+    confidence: float | None, word: str
+) -> None:
+    """IPCC guidance note 2010, table 1: very likely 90 to 100 %, likely 66 to 100 %."""
+    assert words.likelihood(confidence) == word
+
+
+def test_years_to_pay_back_may_never_end() -> None:
+    """No figure stands beside "never"."""
+    assert words.years(1.7, 3.5) == "in 1.7 to 3.5 years"
+    assert words.years(107.3, None) == "in 107.3 years at the earliest, or never"
+    assert words.years(None, None) == "never"
