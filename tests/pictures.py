@@ -17,7 +17,7 @@ from servers import BROWSER_FLAGS, answers, free_port, program, wait_for
 
 FOLDER = Path(__file__).parents[1] / "dashboard/pictures"
 WIDTH_PX = 1000
-COLOURS = 64
+COLOURS = 128
 PATIENCE_S = 900.0
 """The first demo on a machine compiles its model before it plays a year."""
 

@@ -27,6 +27,7 @@ from dashboard.command_line.command import (
     settings_of,
     status,
 )
+from dashboard.parts.words import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -121,7 +122,7 @@ def _say(asked: Asked, report: BoilerReport) -> None:
     for cell in report.by_outdoor:
         say(
             f"      {cell.from_c:5.0f} to {cell.to_c:3.0f} °C outdoors: {cell.per_day:5.0f} "
-            f"starts a day ({cell.low:.0f} to {cell.high:.0f}, {cell.days} days)"
+            f"starts a day ({cell.low:.0f} to {cell.high:.0f}, {count(cell.days, 'day')})"
         )
     judged = found.summary.short_cycling
     say(f"    short cycling by rule of thumb: {_yes(judged.is_short)}; {judged.why}")

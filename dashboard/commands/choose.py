@@ -68,7 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
         return status(found)
     for asked, choice in chosen:
         say(f"{asked.plant.name}, pump {arguments.pump}")
-        _say_choice(choice)
+        _say_choice(choice, asked.plant.tariff.currency)
     return status(found)
 
 
@@ -132,7 +132,7 @@ def _within_a_year(hours: Estimate) -> Estimate:
     return Estimate(value, low, YEAR_HOURS, "h", hours.basis)
 
 
-def _say_choice(choice: Choice) -> None:
+def _say_choice(choice: Choice, currency: str) -> None:
     need = choice.need
     for words, figure in (("heat", need.heat_kw), ("flow", need.flow_m3h), ("head", need.head_m)):
         known = figure.value is not None
@@ -153,7 +153,7 @@ def _say_choice(choice: Choice) -> None:
     if choice.terms is not None:
         money = choice.terms.document(choice.gain)["payback_years"]
         when = years(money["low"], money["high"])
-        say(f"  pays back {when}; it costs {choice.terms.annuity():.0f} a year")
+        say(f"  pays back {when}; it costs {choice.terms.annuity():.0f} {currency} a year")
     for name, saving in choice.what_if.items():
         say(f"  what if {name}: saves {in_words(saving)}")
     for why in choice.reasons_not:

@@ -52,7 +52,8 @@ def _say_cycles(boiler: BoilerCycles) -> None:
         f"{boiler.coverage:.0%} of the time covered"
     )
     if boiler.edge_s is not None:
-        say(f"    edges to {boiler.edge_s:.0f} s{'; ' + boiler.note if boiler.note else ''}")
+        note = f"; {boiler.note}" if boiler.note else ""
+        say(f"    each begin and end is known to {boiler.edge_s:.0f} s{note}")
     if words := brief_words(boiler.brief_share, boiler.step_s):
         say(f"    {words}")
     if boiler.check:

@@ -18,6 +18,7 @@ from dashboard.command_line.command import (
     say,
     status,
 )
+from dashboard.parts import words
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -71,7 +72,10 @@ def _say_costs(costs: Costs, arguments: argparse.Namespace) -> None:
     for use in (*costs.pumps, *costs.boilers):
         _say_energy(use)
         _say_co2(use.per_year, arguments.co2_electricity)
-    say(f"  electricity in all: {in_words(costs.electricity)}; {in_words(costs.electricity_cost)}")
+    say(
+        f"  electricity in all: {in_words(costs.electricity)}; it costs "
+        f"{_money(costs.electricity_cost)}"
+    )
     say(f"  each plug's own use, not in these figures: {in_words(costs.plug_own_kwh)}")
     for fuel in costs.fuel:
         if isinstance(fuel.year, str):
@@ -89,7 +93,7 @@ def _say_energy(use: EnergyUse) -> None:
         f"  {use.subject}: {use.measured_kwh:.2f} kWh measured over {use.covered_hours:.1f} h "
         f"({use.coverage:.0%} of the time), {use.mean_power_w or 0:.1f} W on average"
     )
-    say(f"    a year: {in_words(use.per_year)}; {in_words(use.cost_per_year)}")
+    say(f"    a year: {in_words(use.per_year)}; it costs {_money(use.cost_per_year)}")
 
 
 def _say_fuel(fuel: FuelYear) -> None:
@@ -97,7 +101,7 @@ def _say_fuel(fuel: FuelYear) -> None:
         f"  {fuel.boiler} fuel: {fuel.measured_kwh:.0f} kWh net measured on {fuel.measured_days} "
         f"days, from the {fuel.source} ({fuel.channel})"
     )
-    say(f"    a year: {in_words(fuel.per_year)}; {in_words(fuel.cost_per_year)}")
+    say(f"    a year: {in_words(fuel.per_year)}; it costs {in_words(fuel.cost_per_year)}")
     heating, signature = fuel.heating, fuel.signature
     if heating is None or signature is None:
         say(f"    no signature: {fuel.why_no_signature}")
@@ -110,7 +114,14 @@ def _say_fuel(fuel: FuelYear) -> None:
         f"    each kelvin colder adds {signature.slope:.1f} kWh a day{change}; "
         f"{signature.base_use:.1f} kWh a day on warm days (R2 {signature.r_squared:.2f})"
     )
-    say(f"    coldest usual day: {_rough(fuel.design_kw)}; oversized {_rough(fuel.oversize)}")
+    say(
+        f"    coldest usual day: {_rough(fuel.design_kw)}; boiler size: {_rough(fuel.oversize)} that"
+    )
+
+
+def _money(cost: Estimate) -> str:
+    """A cost with its interval; what it rests on stands with its energy."""
+    return words.estimate(cost.document())
 
 
 def _rough(estimate: Estimate) -> str:
