@@ -1,7 +1,7 @@
 """Judges of a fitting: each looks for one mistake in the days before and after a swap.
 
 Tell-tales are common practice without a source; the shares and ratios were set on rehearsed
-swaps, see DEVELOPERS.md.
+swaps and are counted by ``tests/bench/bench_commissioning.py``.
 """
 
 from typing import Literal, NamedTuple

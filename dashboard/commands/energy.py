@@ -114,9 +114,7 @@ def _say_fuel(fuel: FuelYear) -> None:
         f"    each kelvin colder adds {signature.slope:.1f} kWh a day{change}; "
         f"{signature.base_use:.1f} kWh a day on warm days (R2 {signature.r_squared:.2f})"
     )
-    say(
-        f"    coldest usual day: {_rough(fuel.design_kw)}; boiler size: {_rough(fuel.oversize)} that"
-    )
+    say(f"    coldest usual day: {_rough(fuel.design_kw)}; boiler size {_rough(fuel.oversize)}")
 
 
 def _money(cost: Estimate) -> str:
