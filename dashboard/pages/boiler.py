@@ -89,10 +89,10 @@ def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> str:
     if sheet is None or sheet["method"] is None:
         return " ".join(told)
     if sheet["summary"]["short_cycling"]["is"]:
-        told.append("It fires in short runs, more than the rule of thumb allows.")
+        told.append("It fires briefly and more often than the rule of thumb allows.")
     if sheet.get("tells") == "running":
         return f"{' '.join(told)} {sheet['channel']}: {sheet['note']}."
-    told.append(f"Firings are seen in {sheet['channel']} ({sheet['method']}).")
+    told.append(f"Its firings are read from {sheet['channel']} ({sheet['method']}).")
     check = sheet["cross_check"]
     if check and not check["agrees"]:
         told.append(f"{check['words'].capitalize()}.")
@@ -250,7 +250,7 @@ def _year(view: View, boiler: Boiler) -> Component:
     """Fuel of the boiler in a year, and beside it the electricity of boiler and pumps."""
     costs = view.result("costs")
     if costs is None:
-        return section("A year of it", empty("It is worked out tonight."))
+        return section("What a year comes to", empty("It is worked out tonight."))
     fuel = next((f for f in costs["fuel"] if f["boiler"] == boiler.id), {"reason": "not known"})
     if "reason" in fuel:
         rows = [["Fuel", f"unknown: {fuel['reason']}", words.NOTHING]]
@@ -260,7 +260,7 @@ def _year(view: View, boiler: Boiler) -> Component:
         _yearly("Boiler's electricity", b) for b in costs["boilers"] if b["boiler"] == boiler.id
     ]
     rows += [_yearly(f"Electricity, pump {words.named(p['pump'])}", p) for p in costs["pumps"]]
-    return section("A year of it", table(("What", "A year", "Costs a year"), rows))
+    return section("What a year comes to", table(("What", "A year", "Costs a year"), rows))
 
 
 def _yearly(name: str, one: dict[str, Any]) -> list[Component]:

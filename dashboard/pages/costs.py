@@ -44,7 +44,7 @@ def _summary(found: Document) -> Component:
         if "reason" not in one:
             told.append(estimate_fact("Fuel a year, net", one["per_year"]))
             told.append(estimate_fact("Fuel costs a year", one["cost_per_year"]))
-    own = estimate_fact("Each plug itself, on top", found["plug_own_per_year"])
+    own = estimate_fact("The plugs themselves, on top", found["plug_own_per_year"])
     return facts(*told, own)
 
 

@@ -70,12 +70,12 @@ def _begin(view: View, pump: str) -> Component:
     if known:
         times = [words.moment(to_ms(swap.time), view.plant.timezone, view.now_ms) for swap in known]
         told = (
-            f"{words.named(pump)} was exchanged {' and '.join(times)}, as the plant file says; its "
-            "reports stand below, no list was kept of it. For the next exchange:"
+            f"{words.named(pump)} was exchanged {' and '.join(times)}, as the plant file says. "
+            "Its reports are below; it has no list of steps. For the next exchange:"
         )
     told += (
-        " Begin before the old pump is out: the list leads through it step by step, and can be "
-        "left and taken up again."
+        " Begin before the old pump is out. The list leads you through it step by step; you can "
+        "leave it and go on later."
     )
     return section(
         "The list",

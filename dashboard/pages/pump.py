@@ -146,7 +146,7 @@ def _epoch_words(view: View, epoch: dict[str, Any]) -> str:
 def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component:
     """Setting, small charts of every sign that was measured, epochs and findings of the past."""
     children: list[Component] = []
-    note = "A point a day; the pale band is what the pump did while it was learned."
+    note = "Each point is a day. The pale band is what the pump did while it was learned."
     if sheet is not None:
         present = _of_pump_in_place(sheet)
         shown = [s for s in _SIGNS if any(v is not None for v in present["days"][s.column])]
@@ -155,7 +155,7 @@ def _evidence(view: View, pump: Pump, sheet: dict[str, Any] | None) -> Component
             for s in shown
         ]
         if len(present["epochs"]) < len(sheet["epochs"]):
-            note += " Of the pump in place; the one before it stands under Swap."
+            note += " This is the pump in place; the page Swap has the one before it."
     charts = children or [empty("No day has been worked out yet; the first comes tonight.")]
     return html.Div(
         [
@@ -258,7 +258,7 @@ def _epochs(view: View, sheet: dict[str, Any] | None) -> Component:
         state = chip("learning", "soon") if epoch["is_learning"] else chip("learned", "fine")
         since = words.moment(parse_rfc3339(epoch["from"]), view.plant.timezone, view.now_ms)
         rows.append([since, epoch["why"], band, state])
-    note = "An epoch ends where the pump, its setting or its plug changed; each has its own usual."
+    note = "A new pump, setting or plug begins a new epoch. Each epoch has its own usual values."
     return section("Epochs", table(("Since", "Why", "Usual power", "State"), rows), note=note)
 
 

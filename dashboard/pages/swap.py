@@ -143,8 +143,8 @@ def _course(saving: dict[str, Any], zone: str) -> list[Component]:
         share = claimed_so_far(saving)
         traces.append(_line(x, share, "claimed, by the season", _CLAIM, dash="dash"))
         says += (
-            " The dashed line is the claim's share of the days so far: that of the old pump's "
-            "year which they would have used, so a winter's weeks bear more of it."
+            " The dashed line is what the claim promises for the days so far; a week of winter "
+            "counts for more than a week of summer."
         )
     return [chart({"data": traces, "layout": _style("kWh", saving["swap_time"])}, says)]
 
@@ -203,7 +203,7 @@ def _cycling(saving: dict[str, Any]) -> list[Component]:
         seen = f"{one['before_per_day']:.1f} before, {one['after_per_day']:.1f} since"
         told = f"{change['value']:+.1f} a day ({low:+.1f} to {high:+.1f}), {word}"
         shown += [fact(f"{name}: starts a day", seen), fact("Change", told, change["basis"])]
-    note = "What else was changed with the exchange cannot be told from it."
+    note = "Whatever else changed at the time of the exchange shows here as well."
     return [section("The boiler's starts", facts(*shown, wide=True), note=note)] if shown else []
 
 

@@ -116,7 +116,7 @@ def test_fuel_electricity_size_and_losses_stand_beside_the_firings(
     site, url = house
     worked_out(site)
     browser_page.goto(f"{url}/boiler")
-    year = browser_page.locator("section", has_text="A year of it")
+    year = browser_page.locator("section", has_text="What a year comes to")
     for words in ("Fuel", "Boiler's electricity", "Electricity, pump Charging"):
         expect(year).to_contain_text(words)
     condition = browser_page.locator("section", has_text="Condition").last

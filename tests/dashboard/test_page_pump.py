@@ -79,7 +79,7 @@ def test_signs_are_those_of_the_pump_in_place(house: tuple[Site, str], browser_p
     expect(points.first).to_be_attached()
     assert 9 <= points.count() <= 11
     expect(browser_page.locator("tr", has_text="first readings")).to_be_attached()
-    expect(browser_page.get_by_text("the one before it stands under Swap")).to_be_visible()
+    expect(browser_page.get_by_text("the page Swap has the one before it")).to_be_visible()
 
 
 def test_new_pump_is_said_to_be_learned(house: tuple[Site, str], browser_page: Page) -> None:
@@ -259,7 +259,7 @@ def test_setting_that_fits_or_is_not_known_yet_says_so(
     browser_page.reload()
     expect(browser_page.get_by_text("Too little is known to advise")).to_be_visible()
     browser_page.goto(f"{url}/pump?id=charging")
-    expect(browser_page.get_by_text("How it is set is worked out tonight")).to_be_visible()
+    expect(browser_page.get_by_text("The program works out tonight how it is set")).to_be_visible()
 
 
 def test_what_lies_beside_a_pump_is_shown_there(
