@@ -107,8 +107,6 @@ class Service:
         broker = TendedBroker(self._settings, folder)
         stack.callback(broker.stop)
         local = replace(self._settings.broker, host=_own_host(self._settings.broker.listen))
-        if broker.kind == "python":
-            local = replace(local, protocol="3.1.1")
         return replace(self._settings, broker=local)
 
     def _start_collecting(self, settings: Settings, stack: ExitStack) -> None:

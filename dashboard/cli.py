@@ -69,9 +69,20 @@ def _chosen(argv: Sequence[str]) -> str | None:
     return next((word for word in argv if not word.startswith("-")), None)
 
 
+STOPPED = 130
+"""Status of a command ended from the keyboard, as shells have it (128 and the signal's number)."""
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give its exit status."""
-    given = sys.argv[1:] if argv is None else argv
+    try:
+        return _run(sys.argv[1:] if argv is None else argv)
+    except KeyboardInterrupt:
+        warn("stokehold: stopped")
+        return STOPPED
+
+
+def _run(given: Sequence[str]) -> int:
     arguments = parser(_chosen(given)).parse_args(given)
     logging.basicConfig(
         level=logging.INFO if arguments.verbose else logging.WARNING,
@@ -91,8 +102,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         return UNUSABLE
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return UNUSABLE
-    except KeyboardInterrupt:
         return UNUSABLE
     return status
 

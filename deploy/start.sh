@@ -2,6 +2,8 @@
 # Installs Stokehold into a virtual environment and runs the demo: sh deploy/start.sh
 set -u
 . "$(dirname "$0")/environment.sh"
-debian mosquitto mosquitto || say "going on with the Python broker"
+need_python
+need mosquitto have mosquitto
+install_packages
 prepare ""
-exec "$venv/bin/stokehold" demo "$@"
+exec "$venv/bin/python" -m dashboard demo "$@"

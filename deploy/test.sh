@@ -2,11 +2,14 @@
 # Installs what the tests need and runs them all: sh deploy/test.sh [pytest arguments]
 set -u
 . "$(dirname "$0")/environment.sh"
-debian mosquitto mosquitto
-debian victoria-metrics victoria-metrics
-debian chromium chromium
-ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || debian postgresql initdb
-debian openssl openssl
+need_python
+need mosquitto have mosquitto
+need victoria-metrics have victoria-metrics
+need chromium have chromium
+need libatomic1 have_file /usr/lib/*/libatomic.so.1 /usr/lib64/libatomic.so.1 # the browser's driver
+need postgresql have_file /usr/lib/postgresql/*/bin/initdb
+need openssl have openssl
+install_packages
 prepare test
 cd "$root" || exit 2
 status=0

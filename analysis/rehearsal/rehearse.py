@@ -163,7 +163,13 @@ def _fit_new_pump(scene: Scene, swap: SwapPlan) -> None:
         scene.drivers.extra_k[loop, begin:] = 12.0 * scene.spec.loops[loop].pipe_k
 
 
-def perform(staging: Staging, *, year: bool = True, twins: bool = True) -> Rehearsal:
+def perform(
+    staging: Staging,
+    *,
+    year: bool = True,
+    twins: bool = True,
+    trajectory: Trajectory | None = None,
+) -> Rehearsal:
     """Play a staging and tell the truth about it.
 
     Parameters
@@ -174,10 +180,12 @@ def perform(staging: Staging, *, year: bool = True, twins: bool = True) -> Rehea
         March through the year for the yearly truths.
     twins : bool
         Play each fault's twin to learn when it shows; else its faults are not told.
+    trajectory : Trajectory, optional
+        How it was played before, to be read by the instruments once more.
     """
     scene = set_scene(staging, staging.faults)
     step_s = 5.0 if min(plug.device.interval_s for plug in staging.layout.plugs) < 10.0 else 10.0
-    trajectory = play(scene, step_s=step_s)
+    trajectory = play(scene, step_s=step_s) if trajectory is None else trajectory
     record = record_of(scene, trajectory, staging.layout)
     plant = plant_of(staging.spec, staging.layout)
     energy, whole = _year(staging) if year else ({}, None)

@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 
-from analysis.base.time import DAY_MS, parse_rfc3339
+from analysis.base.time import DAY_MS, from_ms, parse_rfc3339, to_ms
 from analysis.plant.plant import QuantityName
+from analysis.readings.readings import Readings
+from analysis.rehearsal.course.play import Trajectory
 from analysis.rehearsal.faults.faults import FaultPlan
 from analysis.rehearsal.faults.negatives import NegativePlan
 from analysis.rehearsal.house.draw import Wish
@@ -81,30 +83,21 @@ CLAIM_KWH = 520.0
 """What the demo's new pump is said to save a year: more than it does."""
 
 
-def demo_rehearsal(
-    now_ms: int, *, history_days: float = 365.0, ahead_days: float = 2.0, interval_s: float = 30.0
-) -> Rehearsal:
-    """Rehearse the demo: a year up to now, so a whole heating season, and what comes after it.
+DEMO_DAYS = 365
+_DEMO_NOW_MS = parse_rfc3339("2026-01-20T00:00:00Z")
+_DEMO_AHEAD_DAYS, _DEMO_INTERVAL_S = 3, 30.0
 
-    A swap of the heating pump, a worn charging pump, a firewood day, a power
-    cut, a holiday. The record reaches beyond `now_ms`, so that a publisher
-    can send the readings that follow as they fall due. Neither yearly figures
-    nor faults are told in its truth, which would take as long again.
 
-    Parameters
-    ----------
-    now_ms : int
-        The present [ms].
-    history_days, ahead_days : float
-        Days of record before and after it.
-    interval_s : float
-        Time between readings of a plug [s]; the pipe sensors take twice as long.
+def demo_staging() -> Staging:
+    """Everything decided of the demo: a year up to a midnight of January, and three days ahead.
+
+    So a whole heating season lies before and after the swap of its heating pump; further a worn
+    charging pump, air, a firewood day, a power cut, a holiday. A plug speaks every 30 s, the pipe
+    sensors every 60 s.
     """
-    days = history_days + ahead_days
-    start_ms = now_ms - round(history_days * DAY_MS)
-    case = Case(
-        name="demo", tells="the demo", wish=replace(_WISH, plug_s=interval_s), swap=True, others=0
-    )
+    days = float(DEMO_DAYS + _DEMO_AHEAD_DAYS)
+    wish = replace(_WISH, plug_s=_DEMO_INTERVAL_S)
+    case = Case(name="demo", tells="the demo", wish=wish, swap=True, others=0)
     faults = (
         FaultPlan(
             subject="charging",
@@ -117,9 +110,9 @@ def demo_rehearsal(
             subject="heating", fault="air", onset_day=0.81 * days, end_day=0.84 * days, severity=0.8
         ),
     )
-    staging = _in_the_house(case, start_ms, days, faults, interval_s=interval_s)
+    start_ms = _DEMO_NOW_MS - DEMO_DAYS * DAY_MS
+    staging = _in_the_house(case, start_ms, days, faults, interval_s=_DEMO_INTERVAL_S)
     body = staging.spec.body._replace(capacity_j_k=_DEMO_BOILER_J_K)
-    staging = replace(staging, spec=replace(staging.spec, body=body))
     events = (
         NegativePlan(what="holiday", day=0.12 * days, days=6.0),
         NegativePlan(what="power_cut", day=0.33 * days, days=0.05),
@@ -127,9 +120,44 @@ def demo_rehearsal(
         NegativePlan(what="wifi_gap", day=0.7 * days, days=0.4),
         NegativePlan(what="refill_venting", day=0.81 * days, days=1.0),
     )
-    played = perform(replace(staging, negatives=events), year=False, twins=False)
-    swaps = tuple(replace(s, claim_kwh_per_year=CLAIM_KWH) for s in played.plant.swaps)
-    return replace(played, plant=replace(played.plant, swaps=swaps))
+    return replace(staging, spec=replace(staging.spec, body=body), negatives=events)
+
+
+def demo_rehearsal(now_ms: int, trajectory: Trajectory) -> Rehearsal:
+    """Read the demo's trajectory with its instruments, and move it to the present.
+
+    It is moved by whole days, so that mornings stay mornings; its winter comes along, whatever
+    the date: most is to be seen in winter. The record reaches beyond `now_ms`, so that a
+    publisher can send the readings that follow as they fall due. Neither yearly figures nor
+    faults are told in its truth.
+
+    Parameters
+    ----------
+    now_ms : int
+        The present [ms].
+    trajectory : Trajectory
+        How `demo_staging` played.
+    """
+    played = perform(demo_staging(), year=False, twins=False, trajectory=trajectory)
+    ahead_ms = (now_ms // DAY_MS) * DAY_MS - _DEMO_NOW_MS
+    record = {c: Readings(r.time_ms + ahead_ms, r.value) for c, r in played.record.items()}
+    swaps = tuple(
+        replace(s, time=from_ms(to_ms(s.time) + ahead_ms), claim_kwh_per_year=CLAIM_KWH)
+        for s in played.plant.swaps
+    )
+    truth = played.truth
+    moved = replace(
+        truth,
+        start_ms=truth.start_ms + ahead_ms,
+        end_ms=truth.end_ms + ahead_ms,
+        cycles=(),
+        negatives=tuple(
+            replace(n, start_ms=n.start_ms + ahead_ms, end_ms=n.end_ms + ahead_ms)
+            for n in truth.negatives
+        ),
+    )
+    plant = replace(played.plant, swaps=swaps)
+    return replace(played, plant=plant, record=record, truth=moved)
 
 
 def _in_the_house(

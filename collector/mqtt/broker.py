@@ -1,6 +1,5 @@
-"""The embedded broker, for plants without one: Mosquitto as a child, else a Python broker."""
+"""The embedded broker, for plants without one: Mosquitto as a child process."""
 
-import asyncio
 import contextlib
 import getpass
 import ipaddress
@@ -14,7 +13,6 @@ import threading
 import time
 from functools import partial
 from pathlib import Path
-from typing import Protocol
 
 from collector.errors import BrokerError
 from collector.files.settings import BROKER_PASSWORD, BrokerSettings, Settings
@@ -26,19 +24,7 @@ _LOOK_S = 2.0
 _CONFIG, _PID = "broker.conf", "broker.pid"
 
 
-class Broker(Protocol):
-    """A running embedded broker."""
-
-    kind: str
-
-    def alive(self) -> bool:
-        """Whether it still runs."""
-
-    def stop(self) -> None:
-        """End it."""
-
-
-def start_broker(settings: Settings, folder: Path) -> Broker:
+def start_broker(settings: Settings, folder: Path) -> "MosquittoChild":
     """Start the embedded broker and wait until it answers.
 
     Parameters
@@ -52,7 +38,7 @@ def start_broker(settings: Settings, folder: Path) -> Broker:
     ------
     BrokerError
         It would be open to the network without a password, the port is taken,
-        or it does not start.
+        Mosquitto is not installed, or it does not start.
     """
     chosen = settings.broker
     password = settings.secret(BROKER_PASSWORD, chosen.password_file)
@@ -64,21 +50,21 @@ def start_broker(settings: Settings, folder: Path) -> Broker:
             f"port {chosen.used_port} on {chosen.listen} is taken by another program; set "
             "[broker] port to a free one, or [broker] host to use that broker"
         )
-    path = os.environ.get("PATH", os.defpath) + ":/usr/sbin:/usr/local/sbin"
-    if program := shutil.which("mosquitto", path=path):
-        broker: Broker = MosquittoChild(program, folder, chosen, password)
-    else:
-        if password:
-            raise BrokerError(
-                "a broker with a password needs Mosquitto; install the package 'mosquitto'"
-            )
-        _log.warning(
-            "broker=python Mosquitto is not installed; the Python broker speaks no MQTT 5, has no "
-            "shared subscriptions and does not notice clients that die silently"
-        )
-        broker = PythonBroker(chosen)
+    broker = MosquittoChild(_program(), folder, chosen, password)
     _wait(broker, chosen)
     return broker
+
+
+def _program() -> str:
+    path = os.environ.get("PATH", os.defpath) + ":/usr/sbin:/usr/local/sbin"
+    program = shutil.which("mosquitto", path=path)
+    if program is None:
+        raise BrokerError(
+            "Mosquitto, the broker that comes with Stokehold's own plants, is not installed; "
+            "install it (Debian: 'apt-get install mosquitto'), or set [broker] host to a broker "
+            "that runs already"
+        )
+    return program
 
 
 class TendedBroker:
@@ -95,7 +81,6 @@ class TendedBroker:
     def __init__(self, settings: Settings, folder: Path) -> None:
         self._start = partial(start_broker, settings, folder)
         self._broker = self._start()
-        self.kind = self._broker.kind
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._tend, name="broker tender", daemon=True)
         self._thread.start()
@@ -108,12 +93,12 @@ class TendedBroker:
         while not self._ending.wait(_LOOK_S):
             if self._broker.alive():
                 continue
-            _log.error("broker=%s ended by itself, starting it again", self.kind)
+            _log.error("broker=mosquitto ended by itself, starting it again")
             try:
                 self._broker.stop()
                 self._broker = self._start()
             except (BrokerError, OSError):
-                _log.exception("broker=%s cannot be started again, trying on", self.kind)
+                _log.exception("broker=mosquitto cannot be started again, trying on")
 
     def stop(self) -> None:
         """End it for good."""
@@ -141,7 +126,7 @@ def _answers(chosen: BrokerSettings) -> bool:
         return probe.connect_ex((host, chosen.used_port)) == 0
 
 
-def _wait(broker: Broker, chosen: BrokerSettings) -> None:
+def _wait(broker: "MosquittoChild", chosen: BrokerSettings) -> None:
     end = time.monotonic() + _START_S
     while time.monotonic() < end and broker.alive():
         if _answers(chosen):
@@ -149,15 +134,13 @@ def _wait(broker: Broker, chosen: BrokerSettings) -> None:
         time.sleep(0.05)
     broker.stop()
     raise BrokerError(
-        f"the {broker.kind} broker did not start on {chosen.listen}:{chosen.used_port}; see its "
+        f"the broker did not start on {chosen.listen}:{chosen.used_port}; see its "
         "log, or set [broker] host to use another"
     )
 
 
 class MosquittoChild:
     """Mosquitto as a child process, with a configuration made here."""
-
-    kind = "mosquitto"
 
     def __init__(
         self, program: str, folder: Path, chosen: BrokerSettings, password: str | None
@@ -231,60 +214,3 @@ def _write_users(users: Path, username: str, password: str) -> None:
         raise BrokerError(
             "the broker's password could not be hashed; install the package 'mosquitto'"
         ) from error
-
-
-class PythonBroker:
-    """The Python broker in a thread of its own: enough for a demo."""
-
-    kind = "python"
-
-    def __init__(self, chosen: BrokerSettings) -> None:
-        self._loop = asyncio.new_event_loop()
-        self._failed = False
-        self._config = {
-            "listeners": {
-                "default": {"type": "tcp", "bind": f"{chosen.listen}:{chosen.used_port}"}
-            },
-            "plugins": {
-                "amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}
-            },
-        }
-        self._thread = threading.Thread(target=self._run, name="broker", daemon=True)
-        self._thread.start()
-
-    def _run(self) -> None:
-        from amqtt.broker import Broker as Amqtt  # noqa: PLC0415 - slow to load, seldom needed
-
-        logging.getLogger("amqtt").setLevel(logging.ERROR)
-        logging.getLogger("transitions").setLevel(logging.ERROR)
-        asyncio.set_event_loop(self._loop)
-        try:
-            self._broker = Amqtt(self._config, loop=self._loop)
-            self._loop.run_until_complete(self._broker.start())
-        except Exception:  # noqa: BLE001 - told by alive(), whatever it was
-            _log.exception("broker=python did not start")
-            self._failed = True
-            return
-        self._loop.run_forever()
-        self._loop.run_until_complete(self._end())
-        self._loop.close()
-
-    async def _end(self) -> None:
-        """Shut down, and end the connections' own tasks, which the broker leaves behind."""
-        with contextlib.suppress(Exception):
-            await self._broker.shutdown()
-        tasks = asyncio.all_tasks() - {asyncio.current_task()}
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-        await asyncio.sleep(0.05)
-
-    def alive(self) -> bool:
-        """Whether its thread still runs."""
-        return self._thread.is_alive() and not self._failed
-
-    def stop(self) -> None:
-        """End it."""
-        if self._thread.is_alive():
-            self._loop.call_soon_threadsafe(self._loop.stop)
-            self._thread.join(10)

@@ -27,7 +27,8 @@ class Live:
     `failing` holds the words of each failure that lasts, by job and plant (empty where
     the whole job fails), `unreached` since when no notice has reached an address, `owed`
     what the journal keeps for such addresses, and `told_not_kept` what a person was told
-    while the journal could not note it.
+    while the journal could not note it. `arriving` says what is still on its way into the
+    store, empty when it is all there.
     """
 
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
@@ -41,6 +42,7 @@ class Live:
     connected_since_ms: int | None = None
     subscribed: int = 0
     trouble: str | None = None
+    arriving: str = ""
     failing: dict[tuple[str, str], str] = field(default_factory=dict)
     unreached: dict[str, int] = field(default_factory=dict)
     owed: dict[str, Any] = field(default_factory=dict)

@@ -57,8 +57,8 @@ class Command:
 
 
 def say(text: str = "") -> None:
-    """Write a line for a person on standard output."""
-    print(text)
+    """Write a line for a person on standard output, at once even where it is piped on."""
+    print(text, flush=True)
 
 
 def warn(text: str) -> None:

@@ -169,7 +169,14 @@ def _top(view: View, path: str) -> list[Component]:
             className="title",
         ),
         html.Nav(items, **{"aria-label": "Pages"}),
+        *_arriving(view),
     ]
+
+
+def _arriving(view: View) -> list[Component]:
+    """What is still on its way in: until then the pages know less than they will."""
+    words = view.site.live.arriving
+    return [html.P(words, className="banner note arriving")] if words else []
 
 
 def _clock(view: View) -> Component:

@@ -18,11 +18,14 @@ def serve_pages(service: Service, stack: ExitStack) -> None:
     say(f"The pages are at http://{web.host}:{web.port}/ (end with Ctrl-C).")
 
 
-def wait(minutes: float | None) -> None:
-    """Until the time is up or somebody asks us to stop."""
+def wait(minutes: float | None, *, after: threading.Event | None = None) -> None:
+    """Until the time is up, counted from `after` on, or somebody asks us to stop."""
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
+    while after is not None and not after.is_set():
+        if stop.wait(0.2):
+            return
     stop.wait(None if minutes is None else minutes * 60)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from analysis.rehearsal.course.scene import Scene
 from analysis.rehearsal.house.draw import stream
 from analysis.rehearsal.house.spec import PumpSpec, loop_arrays
+from analysis.rehearsal.physics.compiled import need_compiler
 from analysis.rehearsal.physics.march import march, new_output, new_state
 from analysis.rehearsal.physics.motor import running
 from analysis.rehearsal.physics.records import BRANCH, LEDGER, STEM, STEP_S, Array, Array32
@@ -59,7 +60,13 @@ def play(scene: Scene, *, step_s: float = 10.0) -> Trajectory:
         House and everything that acts on it.
     step_s : float
         Time between rows kept; a multiple of the march's own step [s].
+
+    Raises
+    ------
+    AnalysisError
+        The compiler is not installed.
     """
+    need_compiler()
     spec = scene.spec
     minutes = scene.minutes
     stride = max(round(step_s / STEP_S), 1)

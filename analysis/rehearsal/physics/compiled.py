@@ -2,10 +2,11 @@
 
 import zlib
 from collections.abc import Callable
+from importlib.util import find_spec
 from types import FunctionType
-from typing import ParamSpec, TypeVar, cast
+from typing import Any, ParamSpec, TypeVar, cast
 
-import numba
+from analysis.base.errors import AnalysisError
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -14,10 +15,30 @@ _SOURCES: list[FunctionType] = []
 """Every function handed to the compiler, in the order of definition."""
 
 
+HAS_COMPILER = find_spec("numba") is not None
+"""The compiler is an extra: without it small functions run as they are written, and the march,
+which would take hours for a year, is refused."""
+
+
+def need_compiler() -> None:
+    """Refuse a march without the compiler.
+
+    Raises
+    ------
+    AnalysisError
+        It is not installed.
+    """
+    if not HAS_COMPILER:
+        raise AnalysisError(
+            "rehearsing a house needs the compiler numba, which is not installed; install the "
+            "extra: pip install 'stokehold[rehearsal]', in a clone pip install -e '.[rehearsal]'"
+        )
+
+
 def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a function of numbers, arrays and named tuples; the result is kept on disk."""
     _SOURCES.append(cast("FunctionType", function))
-    return cast("Callable[P, R]", numba.njit(cache=True, error_model="numpy")(function))
+    return _compiler(cache=True, error_model="numpy")(function)
 
 
 def inlined(function: Callable[P, R]) -> Callable[P, R]:
@@ -27,7 +48,15 @@ def inlined(function: Callable[P, R]) -> Callable[P, R]:
     array; inlined, the march through a year is several times as fast.
     """
     _SOURCES.append(cast("FunctionType", function))
-    return cast("Callable[P, R]", numba.njit(inline="always", error_model="numpy")(function))
+    return _compiler(inline="always", error_model="numpy")(function)
+
+
+def _compiler(**options: Any) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    if not HAS_COMPILER:
+        return lambda function: function
+    import numba  # noqa: PLC0415 - an extra, and slow to load
+
+    return cast("Callable[[Callable[P, R]], Callable[P, R]]", numba.njit(**options))
 
 
 def fingerprint() -> int:
