@@ -66,8 +66,8 @@ prepare() {
   python=$(find_python) || give_up \
     "Stokehold needs Python 3.11 or newer; $(python3 --version 2>&1) is here. Debian 12 has it."
   stamp="$venv/installed-$( { cat "$root/pyproject.toml" "$root/deploy/constraints.txt"
-    printf '%s %s' "$root" "$1"; } | cksum | tr -d ' ')"
-  [ -e "$stamp" ] && loads && return 0
+    printf '%s' "$root"; } | cksum | tr -d ' ')"
+  [ -e "$stamp-$1" ] && loads && return 0
   if ! have_file "$venv"/installed-* || ! loads; then
     say "Making a Python environment in $venv (half a minute) ..."
     "$python" -m venv --clear "$venv" >&2 || give_up \
@@ -77,7 +77,8 @@ prepare() {
   say "Installing Python packages into it (some 500 MB on disk, one to four minutes) ..."
   install "$1"
   loads || give_up "Stokehold does not load after its installation; see $venv/install.log"
-  : >"$stamp"
+  : >"$stamp-"
+  : >"$stamp-$1"
 }
 
 loads() { (cd / && "$venv/bin/python" -c 'import dashboard.cli') 2>/dev/null; }

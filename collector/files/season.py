@@ -81,7 +81,7 @@ def _trajectory(parts: dict[str, NDArray[np.generic]]) -> Trajectory:
     return Trajectory(
         SEASON_STEP_S,
         table,
-        np.cumsum(parts["phase_s"], dtype=np.int64) * _PHASE_S,
+        (np.cumsum(parts["phase_s"], dtype=np.int64) * _PHASE_S).astype(np.float64),
         parts["phase"].astype(np.float64),
         np.zeros((1, len(LEDGER))),
         np.zeros(1),
