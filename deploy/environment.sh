@@ -90,13 +90,13 @@ install() {
   { "$venv/bin/python" -m pip install --no-compile --progress-bar off --disable-pip-version-check \
     -c "$root/deploy/constraints.txt" -e "$root${1:+[$1]}" 2>&1
     echo "exit $?"
-  } </dev/null | awk -v log="$venv/install.log" -v shown="$shown" '
+  } </dev/null | awk -v file="$venv/install.log" -v shown="$shown" '
     function tell(words) {
       if (shown == "terminal") printf "\r\033[K  %s", words > "/dev/stderr"
       else print "  " words > "/dev/stderr"
     }
     /^exit / { status = $2; next }
-    { print > log; fflush(log) }
+    { print > file; fflush(file) }
     /^ERROR|^error:/ { wrong = wrong "\n" $0 }
     /^Collecting / { fetched++; if (shown == "terminal" || fetched % 20 == 0) tell(fetched " packages fetched") }
     /^Installing collected/ { tell(fetched " packages fetched, unpacking them") }

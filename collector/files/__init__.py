@@ -2,5 +2,5 @@
 
 No database.
 
-Doors: `log_file`, `log_writing`, `plant_file`, `rehearsal_folder`, `settings`.
+Doors: `log_file`, `log_writing`, `plant_file`, `rehearsal_folder`, `season`, `settings`.
 """

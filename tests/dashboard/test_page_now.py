@@ -40,6 +40,20 @@ def test_live_value_moves_without_reload(house: tuple[Site, str], browser_page: 
     assert browser_page.evaluate("window.stayed") is True
 
 
+def test_arriving_history_is_noted_until_it_is_there(
+    house: tuple[Site, str], browser_page: Page
+) -> None:
+    """While readings of the past are being laid in, every page says so; then no longer."""
+    site, url = house
+    lay_in(site)
+    site.live.arriving = "3 of 16 channels are there."
+    browser_page.goto(url)
+    note = browser_page.locator("#top .arriving")
+    expect(note).to_have_text("3 of 16 channels are there.")
+    site.live.arriving = ""
+    expect(note).to_have_count(0)
+
+
 def test_silent_plug_shows_no_value(house: tuple[Site, str], browser_page: Page) -> None:
     """A value too old to hold is a dash, and its state unknown; never the last number."""
     site, url = house

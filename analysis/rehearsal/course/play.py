@@ -125,8 +125,8 @@ def _motor_speeds(scene: Scene) -> None:
             light[rows], full[rows] = _speeds(
                 pump, volts, profile.drag[at[rows]], profile.capacity[at[rows]]
             )
-        scene.drivers.speed_light[i] = np.repeat(light, HOUR_MIN)[: scene.minutes]
-        scene.drivers.speed_full[i] = np.repeat(full, HOUR_MIN)[: scene.minutes]
+        scene.drivers.speed_light[i, : scene.minutes] = np.repeat(light, HOUR_MIN)[: scene.minutes]
+        scene.drivers.speed_full[i, : scene.minutes] = np.repeat(full, HOUR_MIN)[: scene.minutes]
 
 
 def _speeds(
