@@ -39,7 +39,7 @@ from dashboard.command_line.command import (
     DONE,
     say,
 )
-from dashboard.web.serving import serve_pages, time_argument, wait
+from dashboard.web.serving import end_asked_for, serve_pages, time_argument, wait
 
 _log = logging.getLogger(__name__)
 
@@ -79,12 +79,13 @@ def run(arguments: argparse.Namespace) -> int:
             web=WebSettings(port=arguments.port),
             folder=Path(folder),
         )
+        stop = end_asked_for()
         # Jobs judge what is there: they begin when the history is.
         with Service([plant], settings, jobs=()) as service, ExitStack() as stack:
             serve_pages(service, stack)
             stack.enter_context(_LiveReadings(plant, settings, rehearsal.record, now))
             history = stack.enter_context(_History(service.site, rehearsal, now, arguments.days))
-            wait(arguments.minutes, after=history.laid_in)
+            wait(arguments.minutes, stop=stop, after=history.laid_in)
     return DONE
 
 

@@ -18,11 +18,22 @@ def serve_pages(service: Service, stack: ExitStack) -> None:
     say(f"The pages are at http://{web.host}:{web.port}/ (end with Ctrl-C).")
 
 
-def wait(minutes: float | None, *, after: threading.Event | None = None) -> None:
-    """Until the time is up, counted from `after` on, or somebody asks us to stop."""
+def end_asked_for() -> threading.Event:
+    """Set from now on by Ctrl-C or by the system, in place of breaking in anywhere."""
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
+    return stop
+
+
+def wait(
+    minutes: float | None,
+    *,
+    stop: threading.Event | None = None,
+    after: threading.Event | None = None,
+) -> None:
+    """Until the time is up, counted from `after` on, or somebody asks us to stop."""
+    stop = end_asked_for() if stop is None else stop
     while after is not None and not after.is_set():
         if stop.wait(0.2):
             return
