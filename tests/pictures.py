@@ -19,7 +19,7 @@ FOLDER = Path(__file__).parents[1] / "dashboard/pictures"
 WIDTH_PX = 1000
 COLOURS = 128
 PATIENCE_S = 900.0
-"""The first demo on a machine compiles its model before it plays a year."""
+"""The history comes behind the first pages, and the first judging behind that."""
 
 
 class Picture(NamedTuple):

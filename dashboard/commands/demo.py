@@ -60,7 +60,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=PORT, default=8050, help="port of the pages (8050)")
     parser.add_argument("--broker-port", type=PORT, default=18830, help="port of the demo's broker")
     parser.add_argument(
-        "--days", type=number(0, DEMO_DAYS), default=DEMO_DAYS, help="days of history to lay in (365)"
+        "--days",
+        type=number(0, DEMO_DAYS),
+        default=DEMO_DAYS,
+        help="days of history to lay in (365)",
     )
 
 
