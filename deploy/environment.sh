@@ -74,7 +74,7 @@ prepare() {
       "No virtual environment can be made in $venv; the lines above say why."
   fi
   rm -f "$venv"/installed-*
-  say "Installing Python packages into it (some 500 MB on disk, one to four minutes) ..."
+  say "Installing Python packages into it (some 600 MB on disk, one to four minutes) ..."
   install "$1"
   loads || give_up "Stokehold does not load after its installation; see $venv/install.log"
   : >"$stamp-"
