@@ -1,10 +1,12 @@
 """Real servers for the tests: each on a free loopback port, in a folder of its own."""
 
+import contextlib
 import getpass
 import os
 import shutil
 import socket
 import subprocess
+import threading
 import time
 import urllib.request
 from collections.abc import Callable
@@ -163,3 +165,40 @@ BROWSER_FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
+
+
+class OldBroker:
+    """Stands before a broker: waits for ever on a greeting in MQTT 5, passes on the older ones."""
+
+    def __init__(self, behind: int) -> None:
+        self._behind = behind
+        self._held: list[socket.socket] = []
+        self._door = socket.create_server(("127.0.0.1", 0))
+        self.port = int(self._door.getsockname()[1])
+        threading.Thread(target=self._answer, daemon=True).start()
+
+    def _answer(self) -> None:
+        with contextlib.suppress(OSError):
+            while True:
+                guest, _ = self._door.accept()
+                self._held.append(guest)
+                greeting = guest.recv(4096)
+                if greeting.partition(b"\x00\x04MQTT")[2][:1] == b"\x05":
+                    continue
+                inner = socket.create_connection(("127.0.0.1", self._behind))
+                self._held.append(inner)
+                inner.sendall(greeting)
+                for one, other in ((guest, inner), (inner, guest)):
+                    threading.Thread(target=_pass_on, args=(one, other), daemon=True).start()
+
+    def stop(self) -> None:
+        """Hang up on everybody."""
+        self._door.close()
+        for held in self._held:
+            held.close()
+
+
+def _pass_on(one: socket.socket, other: socket.socket) -> None:
+    with contextlib.suppress(OSError):
+        while data := one.recv(65536):
+            other.sendall(data)

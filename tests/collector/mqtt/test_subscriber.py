@@ -18,7 +18,7 @@ from collecting import ENERGY, FLOW, POWER, Collecting, publish, publisher
 from collector.files.settings import BrokerSettings, Tls
 from collector.store.protocol import ALL_TIME
 from collector.store.sqlite import SqliteStore
-from servers import Mosquitto, wait_for
+from servers import Mosquitto, OldBroker, wait_for
 
 
 @pytest.fixture
@@ -58,6 +58,22 @@ def test_readings_arrive(
     assert one.values(FLOW) == [61.25]
     assert one.values(ENERGY) == [1.5]
     assert one.store.read(ENERGY, ALL_TIME).time_ms.tolist() == [1_700_000_000_000]
+
+
+def test_broker_that_never_answers_mqtt_5_is_spoken_to_in_the_older_version(
+    mosquitto: Mosquitto,
+    collecting: Callable[..., Collecting],
+    cleanup: ExitStack,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """After two greetings without an answer the collector turns to 3.1.1 and hears readings."""
+    monkeypatch.setattr("collector.mqtt.subscriber._ANSWER_S", 0.5)
+    old = OldBroker(mosquitto.port)
+    cleanup.callback(old.stop)
+    one = collecting(port=old.port)
+    wait_for(lambda: one.live.subscribed, what="the subscription")
+    publish(mosquitto.port, ("cellar/pipe-1", "48.5"))
+    wait_for(lambda: one.values(FLOW) == [48.5], what="the reading")
 
 
 def test_bad_messages_are_counted_and_stop_nothing(
