@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.base.estimate import Estimate
 from analysis.base.time import DAY_MS, MINUTE_MS
-from analysis.firing.daily_firings import Fired, fired, like_days
+from analysis.firing.daily_firings import REMEMBERED_DAYS, Fired, fired, like_days
 from analysis.plant.finding import Evidence, Finding
 from analysis.plant.plant import Boiler, Plant
 from analysis.readings.readings import (
@@ -148,7 +148,7 @@ def _run_hotter(
         own = flow[(day == k) & np.isfinite(flow)]
         if len(own) >= _LEAST_FIRING:
             daily[k] = np.median(own)
-    usable = np.flatnonzero(np.isfinite(daily))
+    usable = np.flatnonzero(np.isfinite(daily))[-REMEMBERED_DAYS:]
     splits = range(_BEFORE_DAYS, len(usable) - _SINCE_DAYS + 1)
     steps = (_step_at(seen, daily, usable[:k], usable[k:]) for k in splits)
     return max((s for s in steps if s is not None), key=lambda s: s.gain, default=None)

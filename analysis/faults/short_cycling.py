@@ -10,7 +10,13 @@ from typing import NamedTuple
 import numpy as np
 
 from analysis.base.time import DAY_MS
-from analysis.firing.daily_firings import Fired, FireDays, fired, like_days
+from analysis.firing.daily_firings import (
+    REMEMBERED_DAYS,
+    Fired,
+    FireDays,
+    fired,
+    like_days,
+)
 from analysis.firing.heat_per_cycle import strokes_s
 from analysis.plant.finding import Evidence, Finding
 from analysis.readings.readings import FloatArray
@@ -115,7 +121,7 @@ def _stroke_gain(before: FloatArray, after: FloatArray) -> float | None:
 def _change(days: FireDays) -> _Change | None:
     """The day from which on starts per demand hour are up against like days before it."""
     rate = days.per_demand_hour
-    usable = np.flatnonzero(np.isfinite(rate) & (days.starts >= 4))
+    usable = np.flatnonzero(np.isfinite(rate) & (days.starts >= 4))[-REMEMBERED_DAYS:]
     best: _Change | None = None
     for k in range(_BEFORE_DAYS, len(usable) - _AFTER_DAYS + 1):
         before, after = usable[:k], usable[k:]

@@ -86,6 +86,11 @@ _LIKE_K = 4.0
 """Days are like each other where their outdoor temperatures part by no more than this."""
 
 
+REMEMBERED_DAYS = 120
+"""Days among which a change is looked for: what has lasted for a third of a year is the new usual
+(common practice, no source)."""
+
+
 def like_days(
     days: FireDays,
     value: FloatArray,
@@ -114,12 +119,12 @@ def like_days(
     apart = np.where(np.isfinite(apart), apart, np.inf)
     if leave_out:
         apart[asked[:, None] == among[None, :]] = np.inf
+    nearest = np.argsort(apart, axis=1)[:, :3]
+    is_like = np.take_along_axis(apart, nearest, axis=1) <= _LIKE_K
     found = np.full(len(asked), np.nan)
-    for i, row in enumerate(apart):
-        nearest = np.argsort(row)[:3]
-        nearest = nearest[row[nearest] <= _LIKE_K]
-        if len(nearest):
-            found[i] = np.median(value[among[nearest]])
+    for count in (1, 2, 3):  # nearest first: those that are alike stand before those that are not
+        rows = is_like.sum(axis=1) == count
+        found[rows] = np.median(value[among[nearest[rows, :count]]], axis=1)
     return found
 
 
