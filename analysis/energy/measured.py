@@ -6,9 +6,12 @@ from typing import Any
 from analysis.base.estimate import Estimate, plain
 from analysis.base.time import HOUR_MS, Span
 from analysis.energy.machine_year import KWH, metered_year
-from analysis.energy.metered import RUNNING_W, energy_from_counter, most_power_w, readings_of
+from analysis.energy.metered import energy_from_counter, most_power_w, readings_of
+from analysis.plant.installed_pump import placed_pumps
 from analysis.plant.plant import Boiler, Channel, Plant, Pump, Tariff
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import (
+    Holds,
     Readings,
     Record,
     covered_hours,
@@ -16,6 +19,9 @@ from analysis.readings.readings import (
     holds,
 )
 from analysis.readings.two_levels import two_levels
+
+_WORKS_W = 2.0
+"""Below this no part of a boiler turns (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +87,8 @@ def energy_use(plant: Plant, machine: Pump | Boiler, record: Record, span: Span)
     power = readings_of(plant, machine, "power", record=record)
     counter = readings_of(plant, machine, "energy", record=record)
     if power:
-        kwh, hours, run_hours = _from_power(*power, span)
+        kwh, hours = _from_power(*power, span)
+        run_hours = _run_hours(plant, machine, record, span)
     if counter:
         counted = energy_from_counter(counter[1].within(span), most_w=most_power_w(machine))
         if counted.covered_h >= hours:
@@ -92,16 +99,43 @@ def energy_use(plant: Plant, machine: Pump | Boiler, record: Record, span: Span)
     )
 
 
-def _from_power(
-    channel: Channel, readings: Readings, span: Span
-) -> tuple[float, float, float | None]:
-    """Energy [kWh], covered time [h] and running time [h] from power."""
+def _from_power(channel: Channel, readings: Readings, span: Span) -> tuple[float, float]:
+    """Energy [kWh] and covered time [h] from power."""
     known = holds(readings, hold_limit_ms(readings, channel), span)
     hours = (known.end_ms - known.start_ms) / HOUR_MS
-    kwh = float((known.value * hours).sum()) / 1000
-    levels = two_levels(known, RUNNING_W)
-    threshold = levels.on if levels and levels.low < 0.3 * levels.high else RUNNING_W
-    return kwh, covered_hours(known), float(hours[known.value >= threshold].sum())
+    return float((known.value * hours).sum()) / 1000, covered_hours(known)
+
+
+def _run_hours(plant: Plant, machine: Pump | Boiler, record: Record, span: Span) -> float | None:
+    """Running time from power [h], of each pump that was in place by its own levels."""
+    found = readings_of(plant, machine, "power", record=record)
+    if found is None:
+        return None
+    channel, readings = found
+    hold_ms = hold_limit_ms(readings, channel)
+    if isinstance(machine, Boiler):
+        known = holds(readings, hold_ms, span)
+        return _hours_above(known, _boiler_works_w(known))
+    placed = placed_pumps(plant, machine, span)
+    states = [(part, pump_state(plant, one, record, part)) for part, one in placed]
+    if not any(state is not None and state.is_told for _, state in states):
+        return None
+    return sum(
+        _hours_above(holds(readings, hold_ms, part), state.above_w)
+        for part, state in states
+        if state is not None
+    )
+
+
+def _boiler_works_w(known: Holds) -> float:
+    """Power above which a boiler's fan or pump works [W]."""
+    levels = two_levels(known, _WORKS_W)
+    return levels.on if levels and levels.low < 0.3 * levels.high else _WORKS_W
+
+
+def _hours_above(known: Holds, above_w: float) -> float:
+    hours = (known.end_ms - known.start_ms) / HOUR_MS
+    return float(hours[known.value >= above_w].sum())
 
 
 def _per_year(plant: Plant, machine: Pump | Boiler, record: Record, span: Span) -> Estimate:

@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.base.time import HOUR_MS, SECOND_MS, Span, local_day_edges
 from analysis.plant.plant import Boiler, Channel, Plant, Pump
+from analysis.readings.power_levels import run_state
 from analysis.readings.readings import (
     FloatArray,
     IntArray,
@@ -19,8 +20,6 @@ from analysis.readings.two_levels import BoolArray, weighted_quantile
 from analysis.readings.worked_once import once
 from analysis.weather.degree_days import Days
 
-RUNNING_W = 2.0
-"""Below this nothing turns (common practice, no source)."""
 _LEAST_COVER = 0.5
 """Share of a day that must be known: lost messages are spread over it, more than nights are."""
 _JITTER_KWH = 0.02
@@ -202,9 +201,9 @@ def metered_days(
     if counter is not None:
         steps = counter_steps(counter[1].within(span), most_w=most_power_w(machine))
         if len(steps.counted):
-            found.append(_from_counter(steps, edges))
+            found.append(_from_counter(machine, steps, edges))
     if power is not None:
-        found.append(_from_power(*power, span=span, edges=edges))
+        found.append(_from_power(machine, *power, span=span, edges=edges))
     if not found:
         return None
     best = max(found, key=lambda one: one.days.known.sum())
@@ -240,9 +239,9 @@ def _total(steps: Steps) -> FloatArray:
     return np.append([0.0], np.cumsum(steps.counted * steps.is_covered))
 
 
-def _from_counter(steps: Steps, edges: IntArray) -> Metered:
+def _from_counter(machine: Pump | Boiler, steps: Steps, edges: IntArray) -> Metered:
     watts, length = _hourly_w(steps, _total(steps))
-    return Metered(_days_of(steps, edges), *_running(watts, length), "counter")
+    return Metered(_days_of(steps, edges), *_running(machine, watts, length), "counter")
 
 
 def _hourly_w(steps: Steps, total: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -253,7 +252,9 @@ def _hourly_w(steps: Steps, total: FloatArray) -> tuple[FloatArray, FloatArray]:
     return watts, np.ones(len(watts))
 
 
-def _from_power(channel: Channel, readings: Readings, *, span: Span, edges: IntArray) -> Metered:
+def _from_power(
+    machine: Pump | Boiler, channel: Channel, readings: Readings, *, span: Span, edges: IntArray
+) -> Metered:
     hold_ms = hold_limit_ms(readings, channel)
     found = summarise(readings, edges, hold_ms)
     hours = found.covered_s * SECOND_MS / HOUR_MS
@@ -261,7 +262,8 @@ def _from_power(channel: Channel, readings: Readings, *, span: Span, edges: IntA
     known = holds(readings, hold_ms, span)
     length = (known.end_ms - known.start_ms) / HOUR_MS
     thin = slice(None, None, 1 + len(length) // 400_000)
-    return Metered(days, *_running(known.value[thin], length[thin]), "power")
+    running = _running(machine, known.value[thin], length[thin])
+    return Metered(days, *running, "power")
 
 
 def _whole(edges: IntArray, kwh: FloatArray, hours: FloatArray) -> Days:
@@ -273,12 +275,23 @@ def _whole(edges: IntArray, kwh: FloatArray, hours: FloatArray) -> Days:
         )
 
 
-def _running(watts: FloatArray, hours: FloatArray) -> tuple[float | None, float]:
+_BOILER_WORKS_W, _BOILER_SHARE = 2.0, 0.15
+"""Below this no part of a boiler turns, nor below this share of what it mostly takes at work
+(common practice, no source)."""
+
+
+def _running(
+    machine: Pump | Boiler, watts: FloatArray, hours: FloatArray
+) -> tuple[float | None, float]:
     """Power reached while running [W], and share of the time at rest."""
     total = float(hours.sum())
-    on = watts >= RUNNING_W
+    above_w = (
+        run_state(watts, hours, machine).above_w if isinstance(machine, Pump) else _BOILER_WORKS_W
+    )
+    on = watts > above_w
     if total <= 0 or not on.any():
         return None, 1.0
     running = weighted_quantile(watts[on], hours[on], 0.9)
-    rests = float(hours[watts < max(0.15 * running, RUNNING_W)].sum()) / total
-    return running, rests
+    if isinstance(machine, Boiler):
+        on = watts >= max(_BOILER_SHARE * running, _BOILER_WORKS_W)
+    return running, float(hours[~on].sum()) / total

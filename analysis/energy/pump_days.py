@@ -5,19 +5,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.base.time import HOUR_MS, SECOND_MS, Span, local_day_edges
-from analysis.energy.metered import RUNNING_W, metered_days, readings_of
-from analysis.plant.plant import Channel, Plant, Pump
+from analysis.energy.metered import metered_days, readings_of
+from analysis.plant.plant import Plant, Pump
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import (
     FloatArray,
-    Holds,
     IntArray,
     Readings,
     Record,
     hold_limit_ms,
-    holds,
     summarise,
 )
-from analysis.readings.two_levels import two_levels
 from analysis.weather.degree_days import LEAST_COVER, Days
 
 
@@ -81,7 +79,7 @@ def running_w(plant: Plant, pump: Pump, record: Record, span: Span) -> float:
     if np.isfinite(by_day) or span.end_ms <= span.start_ms:
         return by_day
     edges = np.array([span.start_ms, span.end_ms], np.int64)
-    return float(_running(readings_of(plant, pump, "power", record=record), edges)[1][0])
+    return float(_running(plant, pump, record, edges)[1][0])
 
 
 def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
@@ -109,7 +107,7 @@ def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
         return PumpDays(start_ms=edges[:0], hours=none, kwh=none, run_h=none, running_w=none)
     metered = metered_days(plant, pump, record, Span(int(edges[0]), int(edges[-1])))
     hours = np.diff(edges) / HOUR_MS
-    run_h, running_w = _running(readings_of(plant, pump, "power", record=record), edges)
+    run_h, running_w = _running(plant, pump, record, edges)
     kwh = np.full(len(hours), np.nan) if metered is None else metered.days.value
     days = PumpDays(start_ms=edges[:-1], hours=hours, kwh=kwh, run_h=run_h, running_w=running_w)
     usual = days.mean_running_w
@@ -120,48 +118,19 @@ def pump_days(plant: Plant, pump: Pump, record: Record, span: Span) -> PumpDays:
 
 
 def _running(
-    found: tuple[Channel, Readings] | None, edges: IntArray
+    plant: Plant, pump: Pump, record: Record, edges: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Running hours of each day and mean power while running [W]; NaN where unknown."""
     hours = np.diff(edges) / HOUR_MS
-    if found is None:
+    found = readings_of(plant, pump, "power", record=record)
+    state = pump_state(plant, pump, record, Span(int(edges[0]), int(edges[-1])))
+    if found is None or state is None:
         return np.full(len(hours), np.nan), np.full(len(hours), np.nan)
-    channel, readings = found
+    (channel, readings), above_w = found, state.above_w
     hold_ms = hold_limit_ms(readings, channel)
-    threshold = running_threshold_w(readings, hold_ms, Span(int(edges[0]), int(edges[-1])))
-    above = np.where(readings.value >= threshold, readings.value, np.nan)
+    above = np.where(readings.value > above_w, readings.value, np.nan)
     power = summarise(readings, edges, hold_ms)
     running = summarise(Readings(readings.time_ms, above), edges, hold_ms)
     enough = power.covered_s >= LEAST_COVER * hours * HOUR_MS / SECOND_MS
     share = running.covered_s / np.maximum(power.covered_s, 1.0)
     return np.where(enough, share * hours, np.nan), running.mean
-
-
-_STANDBY_W = 3.0
-"""What a pump stopped by signal draws at most (domain notes from memory, not measured)."""
-
-
-def running_threshold_w(readings: Readings, hold_ms: int, span: Span) -> float:
-    """Power above which the pump runs within a span [W], learned from two levels.
-
-    A small pump's standby may be half of what it draws while running: as rest counts also a low
-    level of a standby's size that is told apart by empty ground, as a power that follows the
-    valves is not.
-    """
-    known = holds(readings, hold_ms, span)
-    levels = two_levels(known, RUNNING_W)
-    if not levels:
-        return RUNNING_W
-    if levels.low < 0.3 * levels.high:
-        return levels.on
-    edge = levels.low + 0.5 * (levels.high - levels.low)
-    if levels.low <= _STANDBY_W and _is_empty(known, levels.low + 0.4 * (edge - levels.low), edge):
-        return edge
-    return RUNNING_W
-
-
-def _is_empty(known: Holds, low: float, high: float) -> bool:
-    """Whether hardly any time is spent between two powers."""
-    length = (known.end_ms - known.start_ms).astype(np.float64)
-    between = (known.value > low) & (known.value < high)
-    return float(length[between].sum()) < 0.01 * float(length.sum())

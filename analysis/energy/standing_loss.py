@@ -12,7 +12,7 @@ from scipy.stats import binom
 from analysis.base.estimate import Estimate
 from analysis.base.time import HOUR_MS, MINUTE_MS, Span
 from analysis.plant.plant import Boiler, Channel, Plant, Store
-from analysis.readings.power_levels import running_power_w
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import (
     FloatArray,
     Holds,
@@ -178,10 +178,10 @@ def _pumping(plant: Plant, record: Record, span: Span) -> list[Holds]:
     for pump in plant.pumps:
         channel = plant.first(pump.id, "power")
         readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
-        usual = running_power_w(readings, channel, span) if channel and len(readings) else None
-        if channel is not None and usual is not None:
+        state = pump_state(plant, pump, record, span)
+        if channel is not None and state is not None and state.usual_w is not None:
             known = holds(readings, hold_limit_ms(readings, channel), span)
-            runs = runs_above(known, 0.5 * usual, 0.4 * usual)
+            runs = runs_above(known, state.above_w, state.above_w)
             found.append(Holds(runs.start_ms, runs.end_ms, np.ones(len(runs.start_ms))))
     return found
 

@@ -1,13 +1,14 @@
 """A pump's course by the minute, and the few figures that the checks of a fitting read off it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from analysis.base.time import DAY_MS, MINUTE_MS, Span
 from analysis.plant.plant import Channel
+from analysis.readings.power_levels import run_state
 from analysis.readings.readings import (
     FloatArray,
     IntArray,
@@ -18,8 +19,6 @@ from analysis.readings.readings import (
 )
 from analysis.readings.two_levels import BoolArray
 
-RUNS_W = 1.5
-"""A pump that turns draws more than this; common practice, no source."""
 _LEAST_CURVE = 0.07
 """The least curve of an electronic pump takes more of its greatest power than this; what is
 below is standby. Seen on rehearsed pumps, no source."""
@@ -30,7 +29,10 @@ _EMITTER_EXPONENT = 1.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """A stretch step by step: power [W], flow and return temperature [Cel]; NaN is unknown."""
+    """A stretch step by step: power [W], flow and return temperature [Cel]; NaN is unknown.
+
+    The pump runs while it takes more than `above_w`.
+    """
 
     start_ms: IntArray
     power_w: FloatArray
@@ -38,6 +40,7 @@ class Course:
     high_w: FloatArray
     flow_c: FloatArray
     return_c: FloatArray
+    above_w: float
 
     def __len__(self) -> int:
         return len(self.start_ms)
@@ -46,7 +49,7 @@ class Course:
         """The minutes that begin within a span."""
         a, b = np.searchsorted(self.start_ms, (span.start_ms, span.end_ms))
         names = ("start_ms", "power_w", "low_w", "high_w", "flow_c", "return_c")
-        return Course(**{name: getattr(self, name)[a:b] for name in names})
+        return replace(self, **{name: getattr(self, name)[a:b] for name in names})
 
     def blocks(self, minutes: int) -> "Course":
         """Means, least and greatest of blocks of so many minutes; half of each must be known."""
@@ -70,6 +73,7 @@ class Course:
             high_w=high,
             flow_c=mean(self.flow_c),
             return_c=mean(self.return_c),
+            above_w=self.above_w,
         )
 
 
@@ -100,6 +104,7 @@ def course_of(
         high_w=power[2],
         flow_c=flow[0],
         return_c=back[0],
+        above_w=run_state(power[0], np.ones(len(power[0]))).above_w,
     )
 
 
@@ -124,11 +129,6 @@ def quantile(values: FloatArray, q: float) -> float | None:
     return float(np.quantile(known, q)) if len(known) else None
 
 
-_STANDBY_W = 3.0
-"""What an electronic pump takes that its controller stopped by a signal, at most (domain notes)."""
-_PARTED = 1.4
-
-
 class Levels(NamedTuple):
     """Power of the running pump by ten-minute means [W], and hours seen running."""
 
@@ -150,21 +150,13 @@ def levels(course: Course) -> Levels | None:
     it starts or stops mix both, where its standby is above the power that counts as running.
     """
     block = course.blocks(10)
-    whole = (block.low_w > RUNS_W) & (block.low_w > _MIXED * block.high_w)
+    whole = (block.low_w > course.above_w) & (block.low_w > _MIXED * block.high_w)
     running = block.power_w[whole & ~np.isnan(block.power_w)]
     running = running[running > 0.35 * np.quantile(running, 0.8)] if len(running) else running
-    running = running[running > _standby_w(running)]
     if len(running) < 18:
         return None
     low, middle, high = np.quantile(running, (0.05, 0.5, 0.8))
     return Levels(float(low), float(middle), float(high), len(running) / 6.0)
-
-
-def _standby_w(block_w: FloatArray) -> float:
-    """Standby among the powers of blocks [W]: a few watts, empty ground above; 0 where none is."""
-    ordered = np.sort(block_w)
-    parted = (ordered[:-1] <= _STANDBY_W) & (ordered[1:] >= _PARTED * ordered[:-1])
-    return float(ordered[:-1][parted][-1]) if parted.any() else 0.0
 
 
 def restlessness(course: Course, step_w: float, interval_ms: int) -> FloatArray:
@@ -175,7 +167,7 @@ def restlessness(course: Course, step_w: float, interval_ms: int) -> FloatArray:
     """
     half = max(5, round(2 * interval_ms / MINUTE_MS))
     block = course.blocks(half)
-    running = (block.low_w > RUNS_W) & ~np.isnan(block.power_w)
+    running = (block.low_w > course.above_w) & ~np.isnan(block.power_w)
     spread = np.maximum(block.high_w - block.low_w - step_w, 0.0)
     share = np.where(running, spread / np.maximum(block.power_w, 1e-9), np.nan)
     return np.minimum(share[1:], share[:-1])
@@ -184,7 +176,7 @@ def restlessness(course: Course, step_w: float, interval_ms: int) -> FloatArray:
 def spread_k(course: Course) -> FloatArray:
     """Flow less return temperature by the hour while the pump runs and heat is there [K]."""
     block = course.blocks(60)
-    running = (block.low_w > RUNS_W) & ((block.flow_c + block.return_c) / 2 > ROOM_CEL + 4)
+    running = (block.low_w > course.above_w) & ((block.flow_c + block.return_c) / 2 > ROOM_CEL + 4)
     return np.where(running, block.flow_c - block.return_c, np.nan)
 
 
@@ -199,7 +191,7 @@ def water_index(course: Course) -> FloatArray:
     block = course.blocks(60)
     excess = (block.flow_c + block.return_c) / 2 - ROOM_CEL
     spread = np.abs(block.flow_c - block.return_c)
-    known = (block.low_w > RUNS_W) & (excess > 4.0) & (spread > 0.7)
+    known = (block.low_w > course.above_w) & (excess > 4.0) & (spread > 0.7)
     index = np.maximum(excess, 0.1) ** _EMITTER_EXPONENT / np.maximum(spread, 0.1)
     return np.where(known, index, np.nan)
 
@@ -322,7 +314,7 @@ def reductions(course: Course, most_w: float | None, step_w: float = 0.0) -> lis
     """
     half = step_w / 2
     power = course.power_w
-    least = max(RUNS_W, _LEAST_CURVE * (most_w or 0.0))
+    least = max(course.above_w, _LEAST_CURVE * (most_w or 0.0))
     known = ~np.isnan(power)
     if known.sum() < 60:
         return []

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span
-from analysis.exchange.pump_course import ROOM_CEL, RUNS_W, Course, course_of
+from analysis.exchange.pump_course import ROOM_CEL, Course, course_of
 from analysis.plant.plant import Channel, Plant
 from analysis.readings.readings import FloatArray, Readings, Record, usual_step_ms
 
@@ -148,7 +148,7 @@ def _days_with_heat(channels: Sequence[Channel | None], record: Record, span: Sp
     """
     hourly = course_of(channels, record, span, step_ms=HOUR_MS)
     warm = ~((hourly.flow_c + hourly.return_c) / 2 <= ROOM_CEL + 4)
-    heated = (hourly.low_w > RUNS_W) & ~np.isnan(hourly.power_w) & warm
+    heated = (hourly.low_w > hourly.above_w) & ~np.isnan(hourly.power_w) & warm
     hours = heated[: len(heated) // 24 * 24].reshape(-1, 24).sum(axis=1)
     return [span.start_ms + int(k) * DAY_MS for k in np.flatnonzero(hours >= _HEAT_HOURS)]
 

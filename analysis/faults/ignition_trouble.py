@@ -16,7 +16,7 @@ from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from analysis.faults.stall_dry_run_dead_head import judge_dead_head, judge_dry_run, judge_stall
 from analysis.firing.daily_firings import Fired, fired
 from analysis.plant.finding import Evidence, Finding
-from analysis.readings.power_levels import running_power_w
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import FloatArray, IntArray, Readings, hold_limit_ms, value_at
 from analysis.readings.situation import Situation, Verdict
 from analysis.readings.two_levels import BoolArray
@@ -112,12 +112,13 @@ def _pumps_run(situation: Situation, end: IntArray) -> BoolArray | None:
         readings = situation.record.get(channel.id, Readings.empty()) if channel else None
         if pump.duty == "recirculation" or channel is None or readings is None or not len(readings):
             continue
-        usual = running_power_w(readings, channel, situation.span)
-        if usual is None:
+        state = pump_state(situation.plant, pump, situation.record, situation.span)
+        if state is None or state.usual_w is None:
             continue
         hold_ms = hold_limit_ms(readings, channel)
         with np.errstate(invalid="ignore"):
-            on = np.all([value_at(readings, end + m, hold_ms) > 0.5 * usual for m in _DRAWN_MS], 0)
+            late_w = [value_at(readings, end + m, hold_ms) for m in _DRAWN_MS]
+            on = np.all(np.array(late_w) > state.above_w, axis=0)
         found = on if found is None else found | on
     return found
 

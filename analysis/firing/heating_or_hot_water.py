@@ -5,7 +5,7 @@ import numpy as np
 from analysis.base.time import MINUTE_MS, Span
 from analysis.firing.cycle_statistics import Cycle
 from analysis.plant.plant import Plant
-from analysis.readings.power_levels import running_power_w
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import (
     FloatArray,
     IntArray,
@@ -70,11 +70,11 @@ def _pump_share(
         readings = record.get(channel.id, Readings.empty()) if channel else Readings.empty()
         if channel is None or not len(readings):
             continue
-        usual = running_power_w(readings, channel, span)
-        if usual is None:
+        state = pump_state(plant, pump, record, span)
+        if state is None or state.usual_w is None:
             continue
         known = holds(readings, hold_limit_ms(readings, channel), span)
-        runs = runs_above(known, 0.5 * usual, 0.4 * usual)
+        runs = runs_above(known, state.above_w, state.above_w)
         spent = _overlap(start_ms, end_ms, runs.start_ms, runs.end_ms)
         return np.asarray(spent / np.maximum(end_ms - start_ms, 1), np.float64)
     return None

@@ -7,6 +7,7 @@ import numpy as np
 
 from analysis.base.time import MINUTE_MS, SECOND_MS, Span, local_day_edges
 from analysis.plant.plant import Channel, Plant, Pump
+from analysis.readings.power_levels import run_state
 from analysis.readings.readings import (
     FloatArray,
     Holds,
@@ -23,8 +24,6 @@ COARSE_S = 150.0
 """Readings rarer than this say nothing of minutes; common practice, no source."""
 _LENT_MS = 30 * MINUTE_MS
 """Mains voltage seen at another plug is taken to hold this long."""
-_STANDBY_W = 2.55
-"""Electronic pumps stopped by signal draw 0.5 to 3 W (from memory, no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -114,7 +113,7 @@ def pump_minutes(plant: Plant, pump: Pump, record: Record, span: Span) -> Minute
         "factor": lay.factor(pump.id, power),
         "fires": lay.fires(),
     }
-    on = np.nan_to_num(power) > running_above_w(power, pump)
+    on = np.nan_to_num(power) > run_state(power, np.ones(len(power)), pump).above_w
     readings = record[channel.id]
     unknown = np.full(len(grid), np.nan)
     return Minutes(
@@ -129,25 +128,6 @@ def pump_minutes(plant: Plant, pump: Pump, record: Record, span: Span) -> Minute
         has=frozenset(name for name, array in sources.items() if array is not None),
         **{name: unknown if array is None else array for name, array in sources.items()},
     )
-
-
-def running_above_w(power_w: FloatArray, pump: Pump) -> float:
-    """Power above which a pump turns [W]; below it stands, on standby or off."""
-    known = power_w[np.isfinite(power_w)]
-    if not len(known):
-        return 1.0
-    if pump.drive == "induction":
-        busy = known[known > 3.0]
-        return 0.3 * float(np.median(busy)) if len(busy) else 3.0
-    low = known[known <= _STANDBY_W]
-    if pump.always_on or len(low) < 0.005 * len(known):
-        return 0.5
-    middle = float(np.median(low))
-    if _is_whole(known):
-        return middle + 0.5
-    above = float(np.mean((known > middle + 0.15) & (known < middle + 0.45)))
-    # A pump that slows down to little passes through all values; one that stops leaves a gap.
-    return middle + 0.2 if above < 0.05 * len(low) / len(known) else 0.5
 
 
 def _is_whole(value: FloatArray) -> bool:

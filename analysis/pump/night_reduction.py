@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.base.time import DAY_MS, MINUTE_MS, Span, local_minute_of_day
 from analysis.plant.plant import Plant, Pump
-from analysis.pump.running_power import STANDBY_W, Steps, channel_steps, even_edges, power_steps
+from analysis.pump.running_power import Steps, channel_steps, even_edges, power_steps
 from analysis.readings.readings import FloatArray, Record
 from analysis.readings.worked_once import once
 
@@ -85,7 +85,7 @@ def reductions(plant: Plant, pump: Pump, record: Record, span: Span) -> list[Red
 def _low_stretches(steps: Steps) -> list[tuple[int, int]]:
     """Stretches of steady running at a few watts: first step and the one after the last."""
     power = np.nan_to_num(steps.power_w, nan=0.0)
-    low = steps.runs & (power > STANDBY_W) & (power < _MOST_LEVEL_W)
+    low = steps.runs & (power < _MOST_LEVEL_W)
     if low.sum() < _LEAST_MIN:
         return []
     lowest = float(np.quantile(power[low], 0.02))

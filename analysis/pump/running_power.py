@@ -7,6 +7,7 @@ import numpy as np
 from analysis.base.time import MINUTE_MS, Span
 from analysis.plant.plant import Channel, Plant, Pump
 from analysis.readings.plant_minutes import NOMINAL_V, VOLTAGE_EXPONENT
+from analysis.readings.power_levels import pump_state
 from analysis.readings.readings import (
     FloatArray,
     IntArray,
@@ -17,10 +18,6 @@ from analysis.readings.readings import (
 )
 from analysis.readings.two_levels import BoolArray
 from analysis.readings.worked_once import once
-
-STANDBY_W = 2.6
-"""An electronic pump that stands draws less than this, one on its least curve more
-(0.5 to 3 W against 3 to 5 W: common practice, no source)."""
 
 
 class Steps(NamedTuple):
@@ -45,13 +42,8 @@ def power_steps(
         return None
     edges = even_edges(span, step_ms)
     summary = summarise(readings, edges, hold_limit_ms(readings, channel))
-    usual = np.nanquantile(summary.mean, 0.9) if np.isfinite(summary.mean).any() else np.nan
-    stands = max(STANDBY_W if pump.drive == "electronic" else 0.0, 0.1 * float(usual))
-    if pump.duty == "store" and np.isfinite(usual):
-        # A charging pump has no least curve to be on: well below its power it stands.
-        stands = 0.4 * float(np.nanquantile(summary.high, 0.99))
-        usual = stands / 0.8
-    runs = summary.low > min(stands, 0.8 * float(usual))
+    state = pump_state(plant, pump, record, span)
+    runs = np.asarray(summary.low > (np.inf if state is None else state.above_w))
     power = summary.mean
     if pump.drive == "induction":
         power = power * _to_mains(plant, pump, record, edges)

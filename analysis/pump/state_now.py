@@ -4,14 +4,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.plant.plant import Channel
+from analysis.readings.power_levels import MOST_REST_W
 from analysis.readings.readings import Readings, hold_limit_ms
 
 PartState = Literal["running", "weak", "strong", "idle", "unknown"]
 
-_STANDING_W = 2.0
-"""Electronics of a pump that stands draw up to about this much; common practice, no source."""
-_IDLE_SHARE, _WEAK_SHARE, _STRONG_SHARE = 0.15, 0.6, 1.4
-"""Shares of the usual running power; between idle and weak a pump is taken to run too weakly."""
+_WEAK_SHARE, _STRONG_SHARE = 0.6, 1.4
+"""Shares of the usual running power (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +53,23 @@ class Present:
     words: str
 
 
-def pump_now(power: Reading | None, usual_w: float | None) -> Present:
-    """What a pump does, from its power and its usual running power [W]."""
+def pump_now(power: Reading | None, usual_w: float | None, above_w: float = MOST_REST_W) -> Present:
+    """What a pump does, from its power and what was learned of it.
+
+    Parameters
+    ----------
+    power : Reading or None
+        Last reading of its power.
+    usual_w : float or None
+        Usual power while it runs [W].
+    above_w : float
+        It runs above this [W].
+    """
     if power is None:
         return Present("unknown", "Not measured, or no reading yet: its state is unknown")
     if not power.is_fresh:
         return Present("unknown", "Its plug is silent: its state is unknown")
-    standing_w = max(_STANDING_W, _IDLE_SHARE * (usual_w or 0.0))
-    if power.value <= standing_w:
+    if power.value <= above_w:
         return Present("idle", "Stands still")
     if usual_w is None:
         return Present("running", "Runs; what is usual for it is still being learned")

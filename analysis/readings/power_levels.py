@@ -5,17 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.base.time import Span
-from analysis.plant.plant import Channel
+from analysis.plant.plant import Plant, Pump
 from analysis.readings.minute_grid import lasting
 from analysis.readings.plant_minutes import MachineMinutes
-from analysis.readings.readings import FloatArray, Readings, hold_limit_ms, holds
-from analysis.readings.two_levels import BoolArray, two_levels, weighted_quantile
+from analysis.readings.readings import FloatArray, Record, hold_limit_ms, holds
+from analysis.readings.two_levels import BoolArray, weighted_quantile
+from analysis.readings.worked_once import once
 
 _NO_MAINS_W, _WHOLE_LEAST_W = 0.5, 1.5
 _STANDBY_MIN = 10
 _OFFSET_W = 0.4
-_TOO_LITTLE = 0.4
-"""A running pump draws at least this share of its own usual power; common practice, no source."""
 _BINS = 120
 _RARE = 0.0004
 _LEVEL_SHARE = 0.002
@@ -135,14 +134,165 @@ def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> fl
     return float(np.exp(0.5 * (begins[at] + edges[at + 1])) - _OFFSET_W)
 
 
-def running_power_w(readings: Readings, channel: Channel, span: Span) -> float | None:
-    """Usual power of a pump while it runs [W]: the upper of two levels, or the only one."""
+# running or at rest
+
+
+MOST_REST_W = 3.0
+"""A pump stopped by signal takes 0.5 to 3 W, an electronic one on its least curve 3 to 5 W (common
+practice, no source)."""
+_LEAST_OF_PLATE = 0.9
+"""A pump that runs takes no less of its plate's least, its rounding counted in."""
+_RUNS_RATIO, _WHOLE_GAP_W = 1.3, 1.5
+_EDGE = 1.03
+"""A plug's gain, and the width of a bin."""
+_REST_BAND_W, _ABOVE_BAND_W = 0.15, 0.45
+_REST_SHARE, _GAP_SHARE = 0.005, 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunState:
+    """What of a pump's power is running, and what rest, learned from the power itself.
+
+    Attributes
+    ----------
+    above_w : float
+        It runs while it takes more than this [W].
+    doubt_w : tuple of float
+        Least and greatest power that may part the two [W].
+    rest_w, usual_w : float or None
+        Usual power at rest and while running [W]; None where it was not seen so.
+    is_told : bool
+        Whether its power tells the two apart. Not so where all it was seen to take may be
+        either, the standby of a pump that stood or the least curve of one that ran.
+    """
+
+    above_w: float
+    doubt_w: tuple[float, float]
+    rest_w: float | None = None
+    usual_w: float | None = None
+    is_told: bool = True
+
+
+def run_state(power_w: FloatArray, length: FloatArray, pump: Pump | None = None) -> RunState:
+    """Part running from rest by the levels a pump keeps to.
+
+    Two levels are told apart by empty ground between them, of which the lower may be rest by its
+    size. A pump that slows down passes through all powers; its rest is then a narrow level that
+    stands out among them. Of a pump on one level alone the plate tells, or the level's size.
+
+    Parameters
+    ----------
+    power_w, length : ndarray, shape (n,)
+        Power [W], NaN unknown, and for how long it was so, in any unit.
+    pump : Pump, optional
+        Its plate and drive.
+
+    Notes
+    -----
+    To be asked of one pump at a time: of a swapped one each has its own levels.
+    """
+    known = np.isfinite(power_w) & (length > 0)
+    power_w, length = power_w[known], length[known]
+    most_w = _most_rest_w(pump)
+    if not len(power_w):
+        return RunState(above_w=most_w, doubt_w=(_NO_MAINS_W, most_w), is_told=False)
+    parted = _empty_ground(power_w, length, most_w) or _above_a_narrow_rest(power_w, length, most_w)
+    if parted is None:
+        return _on_one_level(power_w, length, pump)
+    above_w = float(np.sqrt((parted[0] + _OFFSET_W) * (parted[1] + _OFFSET_W)) - _OFFSET_W)
+    return _stated(power_w, length, above_w, doubt_w=parted, is_told=True)
+
+
+def _most_rest_w(pump: Pump | None) -> float:
+    """Most that a pump may take at rest [W]."""
+    if pump is None or pump.rated_power_w is None or pump.drive != "electronic":
+        return MOST_REST_W
+    return min(MOST_REST_W, _LEAST_OF_PLATE * pump.rated_power_w[0])
+
+
+def _on_one_level(power_w: FloatArray, length: FloatArray, pump: Pump | None) -> RunState:
+    """State of a pump that was not seen both at rest and running."""
+    most_w = _most_rest_w(pump)
+    middle = weighted_quantile(power_w, length, 0.5)
+    if middle > most_w:
+        return _stated(power_w, length, _NO_MAINS_W, doubt_w=(0.0, most_w), is_told=True)
+    surely_rests = middle <= _NO_MAINS_W or bool(pump and pump.rated_power_w)
+    return _stated(power_w, length, most_w, doubt_w=(middle, most_w), is_told=surely_rests)
+
+
+def _stated(
+    power_w: FloatArray,
+    length: FloatArray,
+    above_w: float,
+    *,
+    doubt_w: tuple[float, float],
+    is_told: bool,
+) -> RunState:
+    runs = power_w > above_w
+    rest, usual = (
+        weighted_quantile(power_w[part], length[part], 0.5) if part.any() else None
+        for part in (~runs, runs)
+    )
+    return RunState(above_w=above_w, doubt_w=doubt_w, rest_w=rest, usual_w=usual, is_told=is_told)
+
+
+def _empty_ground(
+    power_w: FloatArray, length: FloatArray, most_w: float
+) -> tuple[float, float] | None:
+    """Ends of the highest stretch of power that is hardly ever taken, above what may be rest [W].
+
+    Of several levels below it the lowest may be a plug without mains.
+    """
+    top_w = 2.0 * most_w + _OFFSET_W
+    edges = np.linspace(np.log(_OFFSET_W) - 1e-9, np.log(top_w), _BINS + 1)
+    scaled = np.minimum(np.log(np.maximum(power_w, 0.0) + _OFFSET_W), edges[-1] + 1.0)
+    spent, _ = np.histogram(scaled, edges, weights=length)
+    total = float(length.sum())
+    empty = spent <= _RARE * total
+    below = np.cumsum(spent)
+    run = lasting(empty)
+    ends = np.flatnonzero(empty & ~np.append(empty[1:], [False]))
+    least_gap_w = _WHOLE_GAP_W if tells_whole_watts(power_w[:10_000]) else 0.0
+    for end in ends[::-1]:
+        low, high = (float(np.exp(edges[k]) - _OFFSET_W) for k in (end + 1 - run[end], end + 1))
+        share = below[end] / total
+        if end + 1 == _BINS:
+            high = _least_above(power_w, low)
+        is_wide = high + _OFFSET_W >= _RUNS_RATIO * (low + _OFFSET_W) and high - low >= least_gap_w
+        if low <= _EDGE * most_w and is_wide and _LEVEL_SHARE < share < 1.0 - _LEVEL_SHARE:
+            return max(low, 0.0), high
+    return None
+
+
+def _least_above(power_w: FloatArray, low_w: float) -> float:
+    """Least power above a stretch that is hardly ever taken [W], single readings left out."""
+    return float(np.quantile(power_w[power_w > low_w], 0.01)) if (power_w > low_w).any() else low_w
+
+
+def _above_a_narrow_rest(
+    power_w: FloatArray, length: FloatArray, most_w: float
+) -> tuple[float, float] | None:
+    """Ends of the ground just above a narrow level of rest, which stands out among all powers."""
+    may_rest = power_w <= most_w
+    if length[may_rest].sum() < _REST_SHARE * length.sum() or tells_whole_watts(power_w[:10_000]):
+        return None
+    if length[~may_rest].sum() < _LEVEL_SHARE * length.sum():
+        return None
+    rest = weighted_quantile(power_w[may_rest], length[may_rest], 0.5)
+    low, high = rest + _REST_BAND_W, rest + _ABOVE_BAND_W
+    at_rest = float(length[np.abs(power_w - rest) <= _REST_BAND_W].sum())
+    just_above = float(length[(power_w > low) & (power_w < high)].sum())
+    return (low, high) if just_above < _GAP_SHARE * at_rest else None
+
+
+@once
+def pump_state(plant: Plant, pump: Pump, record: Record, span: Span) -> RunState | None:
+    """What parts running from rest of a pump over a span; None where its power is not known."""
+    channel = plant.first(pump.id, "power")
+    readings = record.get(channel.id) if channel else None
+    if channel is None or readings is None:
+        return None
     known = holds(readings, hold_limit_ms(readings, channel), span)
     if not len(known.value):
         return None
-    levels = two_levels(known, 2.0)
-    if levels and levels.low < _TOO_LITTLE * levels.high:
-        return levels.high
-    length = (known.end_ms - known.start_ms).astype(float)
-    middle = weighted_quantile(known.value, length, 0.5)
-    return middle if middle > 1.0 else None
+    return run_state(known.value, (known.end_ms - known.start_ms).astype(np.float64), pump)

@@ -1,6 +1,6 @@
 """What is worked out once a night from the whole history: the table of results."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, Self
 
@@ -11,11 +11,11 @@ from analysis.faults.data_quality import departed_channels
 from analysis.faults.pump_state.pump_watch import learn, learning_span
 from analysis.firing.burner_cycles import boiler_cycles
 from analysis.firing.by_power import firing_threshold_w
-from analysis.plant.installed_pump import present_span
+from analysis.plant.installed_pump import placed_pumps
 from analysis.plant.plant import Plant
 from analysis.pump.mode_advice import pump_mode
 from analysis.readings.plant_minutes import PlantMinutes
-from analysis.readings.power_levels import running_power_w
+from analysis.readings.power_levels import RunState, pump_state
 from analysis.readings.situation import Situation
 from analysis.readings.usual_silence import switched_pumps, usual_silences
 from analysis.readings.worked_once import KeptRecord, kept
@@ -68,16 +68,23 @@ class Result(NamedTuple):
     make: Callable[[Night], Any]
 
 
-def normal_powers(night: Night) -> dict[str, float]:
-    """Usual running power of each pump that is in place, over the last month [W]."""
-    found = {}
+def _states(night: Night) -> Iterator[tuple[str, RunState]]:
+    """What parts running from rest of each pump that is in place, over the last month."""
     for pump in night.plant.pumps:
-        if channel := night.plant.first(pump.id, "power"):
-            here = present_span(night.plant, pump, night.month)
-            usual = running_power_w(night.record[channel.id], channel, here)
-            if usual is not None:
-                found[pump.id] = usual
-    return found
+        placed = placed_pumps(night.plant, pump, night.month)[-1]
+        state = pump_state(night.plant, placed.pump, night.record, placed.span)
+        if state is not None:
+            yield pump.id, state
+
+
+def normal_powers(night: Night) -> dict[str, float]:
+    """Usual power of each pump while it runs [W]."""
+    return {pump: state.usual_w for pump, state in _states(night) if state.usual_w is not None}
+
+
+def running_powers(night: Night) -> dict[str, float]:
+    """Power above which each pump runs, where its power tells [W]."""
+    return {pump: state.above_w for pump, state in _states(night) if state.is_told}
 
 
 def learned_usual(night: Night) -> dict[str, Any]:
@@ -163,6 +170,7 @@ def departures(night: Night) -> list[dict[str, Any]]:
 
 RESULTS: tuple[Result, ...] = (
     Result("normal_w", normal_powers),
+    Result("runs_above_w", running_powers),
     Result("learned", learned_usual),
     Result("firing_w", firing_powers),
     Result("costs", costs),

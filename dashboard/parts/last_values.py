@@ -6,6 +6,7 @@ from typing import Any
 from analysis.base.quantities import QUANTITIES
 from analysis.plant.plant import Boiler, Channel, Plant, Pump
 from analysis.pump.state_now import Present, Reading, boiler_now, pump_now, reading_now
+from analysis.readings.power_levels import MOST_REST_W
 from collector.store.protocol import address
 from dashboard.parts import words
 from dashboard.parts.page import View
@@ -18,6 +19,7 @@ class Presence:
     plant: Plant
     readings: dict[str, Reading]
     usual_w: dict[str, float]
+    runs_above_w: dict[str, float]
     firing_w: dict[str, float]
 
     def reading(self, of: str, quantity: str, place: str | None = None) -> Reading | None:
@@ -29,7 +31,8 @@ class Presence:
         """What a pump or boiler does."""
         power = self.reading(part.id, "power")
         if isinstance(part, Pump):
-            return pump_now(power, self.usual_w.get(part.id))
+            above_w = self.runs_above_w.get(part.id, MOST_REST_W)
+            return pump_now(power, self.usual_w.get(part.id), above_w)
         return boiler_now(power, self.firing_w.get(part.id))
 
 
@@ -42,8 +45,9 @@ def presence(view: View) -> Presence:
         if reading:
             found[channel.id] = reading
     usual: dict[str, Any] = view.result("normal_w") or {}
+    above: dict[str, Any] = view.result("runs_above_w") or {}
     firing: dict[str, Any] = view.result("firing_w") or {}
-    return Presence(view.plant, found, usual, firing)
+    return Presence(view.plant, found, usual, above, firing)
 
 
 def value_words(reading: Reading | None) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.faults.pump_state.demand_evidence import Signs
 from analysis.faults.pump_state.episodes import DRY, NAMES, NONE, STALL, Minded
 from analysis.readings.minute_grid import ago, lasting, trailing
+from analysis.readings.power_levels import MOST_REST_W
 from analysis.readings.two_levels import BoolArray
 
 _LOCKED = 1.15
@@ -21,8 +22,6 @@ _HOT_C, _COLD_BELOW_K, _UNFETCHED_MIN = 50.0, 15.0, 45
 _EMPTY_BAR = 0.3
 """A filled plant stands under the weight of its own water, some 0.3 bar for three metres."""
 _EMPTY_MIN = 5
-_MOST_REST_W = 3.0
-"""A pump stopped by signal takes 0.5 to 3 W (common practice, no source)."""
 
 
 def mind_fresh(signs: Signs) -> Minded:
@@ -76,7 +75,7 @@ def _all_rest(signs: Signs) -> BoolArray:
     pumps = list(signs.plant.pumps.values())
     if signs.plant.plant.stores and not any(m.pump.duty == "store" for m in pumps):
         return np.zeros(len(signs.plant), bool)
-    rest = [np.nan_to_num(m.drawn.high_w, nan=_MOST_REST_W + 1.0) <= _MOST_REST_W for m in pumps]
+    rest = [np.nan_to_num(m.drawn.high_w, nan=MOST_REST_W + 1.0) <= MOST_REST_W for m in pumps]
     return np.asarray(np.logical_and.reduce(rest))
 
 

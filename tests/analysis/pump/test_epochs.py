@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.base.time import DAY_MS, MINUTE_MS, Span
-from analysis.plant.plant import Pump
 from analysis.pump.daily_rows import quantiles
 from analysis.pump.epochs import PumpHistory, level_steps, pump_history, refills
 from analysis.pump.hours import hours_of, voltage_exponent
-from analysis.pump.minutes import pump_minutes, running_above_w
+from analysis.pump.minutes import pump_minutes
 from analysis.readings.readings import Readings
 from pumping import START_MS, Pumping, day_of
 
@@ -137,15 +136,6 @@ def test_short_step_back_is_no_epoch() -> None:
     minutes = pump_minutes(situation.plant, pump, situation.record, situation.span)
     assert minutes is not None
     assert level_steps(hours_of(minutes, 1.65), "induction", 0.1) == []
-
-
-def test_standby_is_rest_and_slow_running_is_not() -> None:
-    """A stopped electronic pump's 1.8 W is told from one that idles through all values."""
-    pump = Pump(id="heating", drive="electronic")
-    stopped = np.concatenate((np.full(900, 1.8), np.linspace(4.0, 20.0, 900)))
-    assert 1.8 < running_above_w(stopped, pump) < 4.0
-    slow = np.linspace(2.2, 20.0, 1800)
-    assert running_above_w(slow, pump) < 2.0
 
 
 def test_a_pump_without_readings_has_no_history() -> None:

@@ -16,15 +16,18 @@ def power(watts: float, age_s: float = 5.0):
 
 
 @pytest.mark.parametrize(
-    ("watts", "usual_w", "state"),
+    ("watts", "usual_w", "above_w", "state"),
     [
-        (0.0, 45.0, "idle"), (4.0, 45.0, "idle"), (1.5, None, "idle"), (20.0, 45.0, "weak"),
-        (44.0, 45.0, "running"), (44.0, None, "running"), (70.0, 45.0, "strong"),
+        (0.0, 45.0, 4.2, "idle"), (4.0, 45.0, 4.2, "idle"), (1.5, None, 3.0, "idle"),
+        (20.0, 45.0, 4.2, "weak"), (44.0, 45.0, 4.2, "running"), (44.0, None, 3.0, "running"),
+        (70.0, 45.0, 4.2, "strong"), (2.4, 4.5, 3.3, "idle"), (4.5, 4.5, 3.3, "running"),
     ],
 )  # fmt: skip
-def test_pump_now_tells_what_power_says(watts: float, usual_w: float | None, state: str) -> None:
-    """Against the pump's own usual power; standby of the electronics is standing still."""
-    assert pump_now(power(watts), usual_w).state == state
+def test_pump_now_tells_what_power_says(
+    watts: float, usual_w: float | None, above_w: float, state: str
+) -> None:
+    """Against the pump's own levels; standby of the electronics is standing still."""
+    assert pump_now(power(watts), usual_w, above_w).state == state
 
 
 def test_silence_is_unknown_and_no_standstill() -> None:
