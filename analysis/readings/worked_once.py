@@ -4,6 +4,7 @@ from collections.abc import Callable, Hashable, Iterator, Mapping
 from functools import wraps
 from typing import Any, NamedTuple, ParamSpec, TypeVar
 
+from analysis.base.time import Span
 from analysis.readings.readings import Readings, Record
 
 Given = ParamSpec("Given")
@@ -51,6 +52,29 @@ class KeptRecord(Keeper, Mapping[str, Readings]):
 def kept(record: Record) -> KeptRecord:
     """The record as one that keeps; as it is where it does so already."""
     return record if isinstance(record, KeptRecord) else KeptRecord(record)
+
+
+class _Part(Mapping[str, Readings]):
+    """What of a record lies within a span."""
+
+    __slots__ = ("_record", "_span")
+
+    def __init__(self, record: Record, span: Span) -> None:
+        self._record, self._span = record, span
+
+    def __getitem__(self, channel: str) -> Readings:
+        return self._record[channel].within(self._span)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._record)
+
+    def __len__(self) -> int:
+        return len(self._record)
+
+
+def kept_part(record: Record, span: Span) -> KeptRecord:
+    """What of a record lies within a span: what is worked out of it costs no more than that."""
+    return KeptRecord(_Part(record, span))
 
 
 class _Same(NamedTuple):

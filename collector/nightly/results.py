@@ -18,7 +18,7 @@ from analysis.readings.plant_minutes import PlantMinutes
 from analysis.readings.power_levels import RunState, pump_state
 from analysis.readings.situation import Situation
 from analysis.readings.usual_silence import switched_pumps, usual_silences
-from analysis.readings.worked_once import KeptRecord, kept
+from analysis.readings.worked_once import KeptRecord, kept, kept_part
 from analysis.reports.boiler import boiler_report
 from analysis.reports.service_due import Deed
 from analysis.savings.burner_starts import cyclings
@@ -30,12 +30,18 @@ from collector.store.protocol import StoreRecord, plant_extent
 
 @dataclass(frozen=True, slots=True)
 class Night:
-    """A plant and its whole history, each channel read once and each thing worked out once."""
+    """A plant and its whole history, each channel read once and each thing worked out once.
+
+    `recent` and `month` are the last thirty days of `record` and `span`: what is worked out of
+    them costs the same however long the history is.
+    """
 
     site: Site
     plant: Plant
     record: KeptRecord
     span: Span
+    recent: KeptRecord
+    month: Span
     now_ms: int
 
     @classmethod
@@ -48,17 +54,17 @@ class Night:
         if whole is None or whole.start_ms >= now_ms:
             return None
         span = Span(whole.start_ms, min(whole.end_ms, now_ms))
-        return cls(site, plant, kept(StoreRecord(site.store, plant, span)), span, now_ms)
+        month = Span(max(span.start_ms, span.end_ms - 30 * DAY_MS), span.end_ms)
+        record = kept(StoreRecord(site.store, plant, span))
+        # One more, as a span's last moment is not within it.
+        part = Span(month.start_ms, month.end_ms + 1)
+        recent = record if month == span else kept_part(record, part)
+        return cls(site, plant, record, span, recent, month, now_ms)
 
     @property
     def situation(self) -> Situation:
         """What the judges of days and weeks get to see."""
         return Situation(plant=self.plant, record=self.record, span=self.span)
-
-    @property
-    def month(self) -> Span:
-        """The last thirty days of the history."""
-        return Span(max(self.span.start_ms, self.span.end_ms - 30 * DAY_MS), self.span.end_ms)
 
 
 class Result(NamedTuple):
@@ -72,7 +78,7 @@ def _states(night: Night) -> Iterator[tuple[str, RunState]]:
     """What parts running from rest of each pump that is in place, over the last month."""
     for pump in night.plant.pumps:
         placed = placed_pumps(night.plant, pump, night.month)[-1]
-        state = pump_state(night.plant, placed.pump, night.record, placed.span)
+        state = pump_state(night.plant, placed.pump, night.recent, placed.span)
         if state is not None:
             yield pump.id, state
 
@@ -90,8 +96,8 @@ def running_powers(night: Night) -> dict[str, float]:
 def learned_usual(night: Night) -> dict[str, Any]:
     """What is usual for the plant's machines, for the watch by the minute."""
     span = learning_span(night.span)
-    learned = learn(PlantMinutes.over(night.plant, night.record, span))
-    heard = {c.id: night.record[c.id].within(span) for c in night.plant.channels}
+    learned = learn(PlantMinutes.over(night.plant, night.recent, span))
+    heard = {c.id: night.recent[c.id].within(span) for c in night.plant.channels}
     silent_ms, switched = usual_silences(heard, span), switched_pumps(night.plant, heard, span)
     return replace(learned, silent_ms=silent_ms, switched=switched).document()
 
@@ -101,7 +107,7 @@ def firing_powers(night: Night) -> dict[str, float]:
     found = {}
     for boiler in night.plant.boilers:
         if channel := night.plant.first(boiler.id, "power"):
-            readings = night.record[channel.id]
+            readings = night.recent[channel.id]
             on_w = firing_threshold_w(boiler, readings, channel=channel, span=night.month)
             if on_w is not None:
                 found[boiler.id] = on_w
@@ -116,7 +122,7 @@ def costs(night: Night) -> dict[str, Any]:
 def cycles(night: Night) -> list[dict[str, Any]]:
     """Burner cycles of the last month."""
     plant = night.plant
-    return [boiler_cycles(plant, b, night.record, night.month).document() for b in plant.boilers]
+    return [boiler_cycles(plant, b, night.recent, night.month).document() for b in plant.boilers]
 
 
 def boilers(night: Night) -> list[dict[str, Any]]:
@@ -159,12 +165,12 @@ def commissioning_reports(night: Night) -> list[dict[str, Any]]:
 def modes(night: Night) -> list[dict[str, Any]]:
     """How each pump is set and whether that suits it, over the last month."""
     plant = night.plant
-    return [pump_mode(plant, p, night.record, night.month).document() for p in plant.pumps]
+    return [pump_mode(plant, p, night.recent, night.month).document() for p in plant.pumps]
 
 
 def departures(night: Night) -> list[dict[str, Any]]:
     """Flow and current of pumps that left what they had been over the last month."""
-    found = departed_channels(night.plant, night.record, night.month)
+    found = departed_channels(night.plant, night.recent, night.month)
     return [problem.document() for problem in found]
 
 

@@ -71,8 +71,9 @@ def test_a_pump_fitted_well_passes() -> None:
 def course(power: np.ndarray, flow: np.ndarray, back: np.ndarray, start_ms: int) -> Course:
     times = start_ms + np.arange(len(power)) * MINUTE_MS
     return Course(
-        start_ms=times, power_w=power, low_w=power, high_w=power, flow_c=flow, return_c=back
-    )
+        start_ms=times, power_w=power, low_w=power, high_w=power, flow_c=flow, return_c=back,
+        above_w=1.5,
+    )  # fmt: skip
 
 
 def made(before: Course, after: Course) -> Fitting:
