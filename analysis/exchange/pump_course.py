@@ -314,7 +314,7 @@ def reductions(course: Course, most_w: float | None, step_w: float = 0.0) -> lis
     """
     half = step_w / 2
     power = course.power_w
-    least = max(course.above_w, _LEAST_CURVE * (most_w or 0.0))
+    least = max(_LEAST_TURNING_W, _LEAST_CURVE * (most_w or 0.0))
     known = ~np.isnan(power)
     if known.sum() < 60:
         return []

@@ -98,8 +98,8 @@ def running_levels(
     whole[1:-1] &= whole[:-2] & whole[2:]
     reduced = reductions(plant, pump, record, span)
     if reduced:
-        # The least curve is no setting, nor where the pump comes from one. Its power is not the same
-        # each night: what its higher nights take is left out of all.
+        # The least curve is no setting, nor where the pump comes from one. Its power differs from
+        # night to night: what its higher ones take is left out of all.
         level = float(np.quantile([one.level_w for one in reduced], 0.9))
         whole &= steps.power_w > level + max(0.12 * level, 0.4)
     return steps.start_ms[whole], steps.power_w[whole]

@@ -13,6 +13,7 @@ from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, Span
 from analysis.exchange.commissioning import checks, commissioning
 from analysis.exchange.pump_course import Course, levels, open_loop, reductions, starts, water_index
 from analysis.exchange.windows import Fitting, Swapped, fitting
+from analysis.readings.power_levels import run_state
 from analysis.readings.readings import Readings
 from analysis.rehearsal.plan.cases import CASES
 
@@ -72,7 +73,7 @@ def course(power: np.ndarray, flow: np.ndarray, back: np.ndarray, start_ms: int)
     times = start_ms + np.arange(len(power)) * MINUTE_MS
     return Course(
         start_ms=times, power_w=power, low_w=power, high_w=power, flow_c=flow, return_c=back,
-        above_w=1.5,
+        above_w=run_state(power, np.ones(len(power))).above_w,
     )  # fmt: skip
 
 
