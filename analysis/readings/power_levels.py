@@ -140,6 +140,8 @@ def _widest_gap(steady: FloatArray, idle_most_w: float, least_rest: float) -> fl
 MOST_REST_W = 3.0
 """A pump stopped by signal takes 0.5 to 3 W, an electronic one on its least curve 3 to 5 W (common
 practice, no source)."""
+LEAST_CURVE_W = 3.5
+"""Between the two, where nothing else tells: a level below may be rest, one above is running."""
 _LEAST_OF_PLATE = 0.9
 """A pump that runs takes no less of its plate's least, its rounding counted in."""
 _RUNS_RATIO, _WHOLE_GAP_W = 1.3, 1.5

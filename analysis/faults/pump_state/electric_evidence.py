@@ -9,7 +9,7 @@ from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.mains_voltage import without_mains
 from analysis.readings.minute_grid import ago, lasting, trailing
 from analysis.readings.plant_minutes import PlantMinutes, PumpMinutes
-from analysis.readings.power_levels import Levels, tells_whole_watts
+from analysis.readings.power_levels import LEAST_CURVE_W, Levels, tells_whole_watts
 from analysis.readings.readings import FloatArray
 from analysis.readings.two_levels import BoolArray
 
@@ -30,7 +30,6 @@ _FALLEN = 0.5
 _SLACK, _STILL_SLACK = 0.95, 0.97
 """Share of its power that a pump keeps at most when its water goes (model)."""
 _AT_WORK_MIN = 180
-_LEAST_FLOOR_W = 3.5
 _TRY_WINDOW_MIN = 12
 _TRY_MINUTES = 4
 _RARE_WINDOW_MIN = 60
@@ -77,16 +76,16 @@ class ElectricSigns:
         step = self.usual.step_w if self.usual.step_w >= _COARSE_STEP_W else 0.0
         if self.is_induction:
             return self.seen_floor_w
-        return min((self.usual.levels.low_w or _LEAST_FLOOR_W) - step, self.seen_floor_w)
+        return min((self.usual.levels.low_w or LEAST_CURVE_W) - step, self.seen_floor_w)
 
     @property
     def seen_floor_w(self) -> float:
         """Least power as its plug or its plate tells it [W]."""
-        low = self.usual.levels.low_w or _LEAST_FLOOR_W
+        low = self.usual.levels.low_w or LEAST_CURVE_W
         if self.is_induction:
             return low
         rated = self.one.pump.rated_power_w
-        return min(low, 0.9 * rated[0] if rated else _LEAST_FLOOR_W)
+        return min(low, 0.9 * rated[0] if rated else LEAST_CURVE_W)
 
     @property
     def never_rests(self) -> bool:

@@ -13,7 +13,7 @@ from analysis.pump.recurring_rests import habitual_pause_min, rests_from
 from analysis.readings.learned import PlantLearned, PumpLearned
 from analysis.readings.minute_grid import ago, lasting, trailing
 from analysis.readings.plant_minutes import PlantMinutes, PumpMinutes
-from analysis.readings.power_levels import Levels, learn_levels
+from analysis.readings.power_levels import LEAST_CURVE_W, Levels, learn_levels
 from analysis.readings.readings import FloatArray
 from analysis.readings.two_levels import BoolArray
 
@@ -23,10 +23,9 @@ _STEADY_MIN = 10
 """After so many minutes of running the pipes tell of the flow."""
 _MIXED_K = 8.0
 _HOT_C = 45.0
-_IDLE_MOST_PUMP_W = 3.5
 _IDLE_MOST_BOILER_W = 60.0
-"""Highest power at rest: a pump stopped by signal takes 0.5 to 3 W, a boiler's electronics 2 to
-10 W and more (common practice, no source)."""
+"""Highest power of a boiler at rest: its electronics take 2 to 10 W and more (common practice, no
+source)."""
 _OF_PLATE = 0.9
 """An electronic pump that runs takes no less of its plate's least, its rounding counted in."""
 _SURELY_REST_W = 0.5
@@ -80,12 +79,10 @@ def _without(
 
 def _pump_levels(past: PlantMinutes, one: PumpMinutes, keep: BoolArray) -> Levels:
     """Levels of a pump; a power at which its pipe was seen to grow warm is no rest."""
-    rated, works_w = one.pump.rated_power_w, _IDLE_MOST_PUMP_W
+    rated, works_w = one.pump.rated_power_w, LEAST_CURVE_W
     if rated and one.pump.drive == "electronic":
         works_w = min(works_w, _OF_PLATE * rated[0])
-    found = learn_levels(
-        one.drawn, idle_most_w=_IDLE_MOST_PUMP_W, unless=~keep, works_from_w=works_w
-    )
+    found = learn_levels(one.drawn, idle_most_w=LEAST_CURVE_W, unless=~keep, works_from_w=works_w)
     if found.idle_w is None or found.split_w is None or found.idle_w <= _SURELY_REST_W:
         return found
     rests = keep & (one.drawn.high_w <= found.split_w)
@@ -146,7 +143,7 @@ def charging(minutes: PlantMinutes, levels: Mapping[str, Levels]) -> BoolArray:
     for name, one in minutes.pumps.items():
         if one.pump.duty == "store":
             rated = one.pump.rated_power_w
-            least = 0.5 * rated[0] if rated else _IDLE_MOST_PUMP_W
+            least = 0.5 * rated[0] if rated else LEAST_CURVE_W
             split = levels[name].split_w if name in levels else None
             on |= np.nan_to_num(one.drawn.high_w) > (least if split is None else split)
             on |= warms & np.isnan(one.drawn.power_w)

@@ -125,6 +125,9 @@ def test_today_and_nightly_results(site: Site) -> None:
     assert costs is not None
     assert costs[1]["pumps"][0]["measured_kwh"] == pytest.approx(12.0, rel=0.001)
     assert site.journal.result("quay", "normal_w") == (NOW, {"heating": 50.0})
+    above = site.journal.result("quay", "runs_above_w")
+    assert above is not None
+    assert 0.0 < above[1]["heating"] < 50.0
 
 
 def test_usual_power_is_that_of_the_pump_in_place(tmp_path: Path) -> None:
