@@ -144,8 +144,10 @@ def _run_hotter(
     if flow is None:
         return None
     daily = np.full(len(seen.days), np.nan)
+    begins = np.searchsorted(day, np.arange(len(daily) + 1))
     for k in range(len(daily)):
-        own = flow[(day == k) & np.isfinite(flow)]
+        own = flow[begins[k] : begins[k + 1]]
+        own = own[np.isfinite(own)]
         if len(own) >= _LEAST_FIRING:
             daily[k] = np.median(own)
     usable = np.flatnonzero(np.isfinite(daily))[-REMEMBERED_DAYS:]

@@ -28,23 +28,25 @@ from collector.files.settings import Settings
 from collector.installation.site import Site
 from collector.nightly.jobs import work_at_night
 from collector.nightly.results import RESULTS, Night
-from collector.store.protocol import address
+from collector.store.protocol import address, clock_ms
 
 WEEK = ROOT / "sample_logs" / "healthy_week"
 OF_A_MONTH = ("normal_w", "runs_above_w", "learned", "firing_w", "cycles", "mode", "departures")
 
 
 def laid_out(days: int, plant: Plant) -> dict[str, Readings]:
-    """The week again and again; counters count on."""
+    """The week again and again, up to days gone by, which a store has sealed; counters count on."""
     week = load_log(WEEK / "log.csv.gz", {c.id: c for c in plant.channels}, Report())
+    first_ms = min(int(one.time_ms[0]) for one in week.values())
+    back_ms = max(-(-(first_ms + (days + 7) * DAY_MS - clock_ms()) // (7 * DAY_MS)), 0) * 7 * DAY_MS
     found = {}
     for channel in plant.channels:
         one = week[channel.id]
         times = range(-(-days // 7))
         grows = float(one.value[-1] - one.value[0]) if channel.quantity == "energy" else 0.0
-        time_ms = np.concatenate([one.time_ms + k * 7 * DAY_MS for k in times])
+        time_ms = np.concatenate([one.time_ms - back_ms + k * 7 * DAY_MS for k in times])
         value = np.concatenate([one.value + k * grows for k in times])
-        end = np.searchsorted(time_ms, one.time_ms[0] // DAY_MS * DAY_MS + days * DAY_MS)
+        end = np.searchsorted(time_ms, time_ms[0] // DAY_MS * DAY_MS + days * DAY_MS)
         found[channel.id] = Readings(time_ms[:end], value[:end])
     return found
 
