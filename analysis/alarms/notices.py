@@ -35,6 +35,10 @@ class NoticeRules:
     flood_notices : int
         After so many notices of a plant within ten minutes only what is `now` is told
         at once; the rest waits, and then comes together.
+    explaining : frozenset of str
+        Faults that explain others of their plant: a power cut is one message, not thirty.
+    silence : frozenset of str
+        Faults that are the silence which those make.
     """
 
     timezone: str
@@ -43,6 +47,8 @@ class NoticeRules:
     repeat_minutes: float = 30.0
     digest_at: time = time(8, 0)
     flood_notices: int = 6
+    explaining: frozenset[str] = frozenset()
+    silence: frozenset[str] = frozenset()
 
     def is_quiet(self, now_ms: int) -> bool:
         """Whether a moment lies in the quiet hours."""
@@ -70,9 +76,6 @@ class Notice:
     alarms: tuple[Alarm, ...]
 
 
-CAUSES_SILENCE = "supply_lost"
-"""The fault that explains others of its plant: a power cut is one message, not thirty."""
-_SILENCE = "channel_silent"
 _EXPLAINS_BEFORE_MS, _EXPLAINS_AFTER_MS = 10 * MINUTE_MS, 30 * MINUTE_MS
 _FLOOD_MS = 10 * MINUTE_MS
 _PUT_AWAY_AGAIN_MS = 7 * DAY_MS - HOUR_MS
@@ -99,7 +102,7 @@ def notices_due(
         When to tell.
     """
     last = _last_told(told)
-    explained = _explained(alarms)
+    explained = _explained(alarms, rules)
     due: dict[tuple[str, Reason], list[Alarm]] = defaultdict(list)
     for alarm in alarms:
         if alarm.key in explained:
@@ -147,18 +150,18 @@ def _may_tell(urgency: Urgency, now_ms: int, rules: NoticeRules) -> bool:
     return urgency == "now" or (urgency == "soon" and not rules.is_quiet(now_ms))
 
 
-def _explained(alarms: Sequence[Alarm]) -> set[Key]:
+def _explained(alarms: Sequence[Alarm], rules: NoticeRules) -> set[Key]:
     """Alarms that a lost supply of the same plant explains."""
-    cuts = [a for a in alarms if a.fault == CAUSES_SILENCE]
+    cuts = [a for a in alarms if a.fault in rules.explaining]
     return {
         a.key
         for cut in cuts
         for a in alarms
-        if a.plant == cut.plant and a.fault != CAUSES_SILENCE and _explains(cut, a)
+        if a.plant == cut.plant and a.fault not in rules.explaining and _explains(cut, a, rules)
     }
 
 
-def _explains(cut: Alarm, alarm: Alarm) -> bool:
+def _explains(cut: Alarm, alarm: Alarm, rules: NoticeRules) -> bool:
     """Whether a lost supply explains an alarm: it came with it, or is the silence it makes.
 
     One that is put away is told to nobody, so that it explains nothing; one that is over
@@ -168,7 +171,7 @@ def _explains(cut: Alarm, alarm: Alarm) -> bool:
     if not lasts and not (cut.state == alarm.state == "returned"):
         return False
     after_ms = (alarm.raised_ms or 0) - (cut.raised_ms or 0)
-    is_silence = alarm.fault == _SILENCE and lasts
+    is_silence = alarm.fault in rules.silence and lasts
     return after_ms >= -_EXPLAINS_BEFORE_MS and (is_silence or after_ms <= _EXPLAINS_AFTER_MS)
 
 

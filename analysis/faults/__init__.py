@@ -1,7 +1,7 @@
-"""What can be wrong: the row of each fault, its judge, and the registry that collects them.
+"""What can be wrong: a module a fault, named by it, that ends in its row; the registry of them.
 
 Nothing of the rehearsal, whose truth the judges are scored against.
 
-Doors: `data_quality`, `fault`, `nightly`, `registry`, `return_too_warm`, `rows_boiler`,
-`short_cycling`, `store_faults`.
+Doors: `bearing_drag`, `data_quality`, `dead_head`, `fault`, `registry`, `return_too_warm`,
+`short_cycling`, `sludge`, `stall`, `store_too_cool`.
 """

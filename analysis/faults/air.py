@@ -4,9 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.time import DAY_MS, HOUR_MS
-from analysis.faults.nightly import Seen, Signs, channel_id, history_of, slow_finding
-from analysis.faults.wear import NO_POWER
+from analysis.faults.drift.daily_spells import (
+    NO_POWER,
+    Seen,
+    Signs,
+    channel_id,
+    history_of,
+    slow_finding,
+)
+from analysis.faults.fault import HOT_AND_LIVE, Fault
 from analysis.plant.finding import Evidence, Finding
 from analysis.pump.daily_rows import sorted_quantiles
 from analysis.pump.epochs import Epoch, PumpHistory
@@ -180,3 +188,29 @@ def _refilled(history: PumpHistory, first: int) -> bool:
     return any(
         e.why == "pump exchanged" and 0 <= begin - e.start_ms < 7 * DAY_MS for e in history.epochs
     )
+
+
+FAULT = Fault(
+    name="air",
+    title="Air in the pump",
+    of="pump",
+    group="flow",
+    place=1,
+    needs="power of the pump at least every two minutes",
+    judge=judge_air,
+    urgency="soon",
+    timing=Timing(),
+    possible=(
+        "air in pump or circuit, not vented",
+        "system pressure too low, so that air is drawn in",
+        "dry run beginning: less and less water",
+    ),
+    first_check="Does it gurgle? Read the pressure gauge; vent the highest radiator.",
+    who="Owner: vent radiators, top up to the mark. Heating firm: if it comes back, a leak or "
+    "a failed expansion vessel lets air in.",
+    caution=HOT_AND_LIVE + " Water from a vent can scald.",
+    pace="day",
+    effects=("less water moves",),
+    told_with="slow",
+    grace_days=7.0,
+)

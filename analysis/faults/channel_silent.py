@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.time import HOUR_MS, MINUTE_MS, SECOND_MS, Span
+from analysis.faults.fault import SENSOR_ONLY, Doubt, Fault, PlainTruth
 from analysis.faults.pump_state.pump_watch import watched
 from analysis.plant.finding import Evidence, Finding
 from analysis.plant.plant import Channel
@@ -166,3 +168,23 @@ def _silent_finding(group: list[_Silence], *, subject: str) -> Finding:
         if subject == "plant"
         else ("battery empty or plug without power", "out of radio reach", "topic changed"),
     )
+
+
+FAULT = Fault(
+    name="channel_silent",
+    title="A channel is heard no more",
+    of="plant",
+    group="plant",
+    place=4,
+    needs="channels in the plant file",
+    judge=judge_silent,
+    urgency="soon",
+    timing=Timing(on_delay_s=0, off_delay_s=60),
+    possible=("battery empty or plug without power", "out of radio reach", "topic changed"),
+    first_check="Is the sensor's battery good and the plug's lamp lit? Is the network up?",
+    who="Owner: battery, place and plug of the sensor.",
+    caution=SENSOR_ONLY,
+    is_silence=True,
+    doubt=Doubt(problem="nothing heard", of_every_channel=True),
+    plain_truth=PlainTruth(after="nothing is heard"),
+)

@@ -12,8 +12,12 @@ from typing import NamedTuple
 import numpy as np
 from scipy.stats import binom
 
+from analysis.alarms.states import Timing
 from analysis.base.time import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
-from analysis.faults.stall_dry_run_dead_head import judge_dead_head, judge_dry_run, judge_stall
+from analysis.faults.dead_head import judge_dead_head
+from analysis.faults.dry_run import judge_dry_run
+from analysis.faults.fault import SEALED, Fault
+from analysis.faults.stall import judge_stall
 from analysis.firing.daily_firings import Fired, fired
 from analysis.plant.finding import Evidence, Finding
 from analysis.readings.power_levels import pump_state
@@ -241,3 +245,29 @@ def _trouble(situation: Situation, seen: Fired, told: _Told, *, first: int, last
             Evidence(seen.found.channel or "", words, float(told.number), "hardly any", "1"),
         ),
     )
+
+
+FAULT = Fault(
+    name="ignition_trouble",
+    title="Burner fails to light",
+    of="boiler",
+    group="boiler",
+    place=2,
+    needs="power of the boiler every ten seconds or on change, and its flow temperature",
+    judge=judge_ignition,
+    urgency="soon",
+    timing=Timing(),
+    possible=(
+        "electrodes, flame sensor or nozzle dirty or worn",
+        "fuel short: tank, valve, filter or gas pressure",
+        "preheater or ignition transformer failing",
+        "air in the oil line",
+    ),
+    first_check="Read the boiler's display or lamp. Is there oil in the tank, is the gas valve "
+    "open, do other gas appliances burn?",
+    who="Owner: look, and reset at most once. Heating firm: burner, nozzle, electrodes, gas.",
+    caution="Reset at most once, then call: unburnt fuel gathers with every try. " + SEALED,
+    pace="day",
+    effects=("boiler makes no heat", "boiler locks out"),
+    follows=("burner fires briefly",),
+)

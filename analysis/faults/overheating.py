@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.time import HOUR_MS, MINUTE_MS, Span
+from analysis.faults.fault import Fault, PlainTruth
 from analysis.faults.pump_state.demand_evidence import Signs
 from analysis.faults.pump_state.episodes import STALL
 from analysis.faults.pump_state.pump_watch import Watched, watched
@@ -27,6 +29,8 @@ LIMIT_CEL: dict[str, float] = {
 }
 """Limits by place; water-side values are below the 100 to 110 Cel of limit thermostats
 (common practice, no source). A locked motor's body reaches 75 to 120 Cel (a model)."""
+SCALDING_CEL, STAYS_HOT_H = 95.0, 6.0
+"""Water that a wood fire overheated is truly so from here on, and for so long after the fire."""
 _DEAD_BAND_K = 3.0
 _RISE_K, _OWN_K, _RISE_MIN = 3.0, 1.5, (3, 6, 10, 15)
 _BEYOND_K = 4.0
@@ -296,3 +300,26 @@ def _body_finding(
         who="Owner: switch the pump off at its plug or fuse. Electrically competent person or "
         "heating firm: the pump.",
     )
+
+
+FAULT = Fault(
+    name="overheating",
+    title="Temperature above its limit",
+    of="plant",
+    group="plant",
+    place=1,
+    needs="a temperature channel",
+    judge=judge_overheating,
+    urgency="now",
+    timing=Timing(on_delay_s=0, off_delay_s=600),
+    possible=("no circulation", "boiler thermostat failed", "sensor wrong"),
+    first_check="Read the boiler's own thermometer; does it agree?",
+    who="Owner: turn the boiler off at its own switch. Heating firm: find the cause.",
+    caution="Scalding water and steam: do not open vents or drains. Never defeat a limit "
+    "thermostat; reset it at most once, then call the heating firm.",
+    follows=("water stands",),
+    told_with="urgent",
+    plain_truth=PlainTruth(
+        after="water is overheated", stays_h=STAYS_HOT_H, least=("Cel", SCALDING_CEL)
+    ),
+)

@@ -1,36 +1,39 @@
-"""The registry of faults: a row each, with what it needs, who judges it and what a person reads.
+"""The registry of faults: the rows that the modules of this room end in.
 
-Adding a fault is adding a row to one of the lists below and a function that judges it. Pages,
+Adding a fault is adding a module with a row named `FAULT`; it is found by being here. Pages,
 alarms, documents and scoring read this table and know no fault by name.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from importlib import import_module
+from pkgutil import iter_modules
 
+from analysis import faults as room
 from analysis.faults.data_quality import departed_channels
-from analysis.faults.fault import Fault, Pace
-from analysis.faults.rows_boiler import BOILER_FAULTS
-from analysis.faults.rows_flow import FLOW_FAULTS
-from analysis.faults.rows_plant import PLANT_FAULTS
-from analysis.faults.rows_pump import PUMP_FAULTS
-from analysis.faults.rows_setting import SETTING_FAULTS
-from analysis.faults.rows_wear import WEAR_FAULTS
-from analysis.faults.sensor_faults import doubts
+from analysis.faults.fault import GROUPS, Fault, Group, Pace
 from analysis.plant.finding import CannotJudge, DataProblem, Finding, Health
 from analysis.plant.plant import Plant
 from analysis.readings.situation import Situation
 
+
+def _rows() -> Iterator[Fault]:
+    """Rows of the room's modules; one without a row is a help to others."""
+    for module in iter_modules(room.__path__):
+        row = getattr(import_module(f"{room.__name__}.{module.name}"), "FAULT", None)
+        if isinstance(row, Fault):
+            yield row
+
+
 FAULTS: dict[str, Fault] = {
-    f.name: f
-    for f in (
-        *PUMP_FAULTS,
-        *WEAR_FAULTS,
-        *FLOW_FAULTS,
-        *SETTING_FAULTS,
-        *BOILER_FAULTS,
-        *PLANT_FAULTS,
-    )
+    row.name: row for row in sorted(_rows(), key=lambda f: (GROUPS.index(f.group), f.place))
 }
+"""Every fault by its name, in the order of groups and of places within them."""
+
+
+def grouped(group: Group) -> tuple[Fault, ...]:
+    """Rows of one group."""
+    return tuple(f for f in FAULTS.values() if f.group == group)
 
 
 def examine(situation: Situation, faults: Sequence[Fault] | None = None) -> Health:
@@ -45,19 +48,19 @@ def examine(situation: Situation, faults: Sequence[Fault] | None = None) -> Heal
     """
     findings: list[Finding] = []
     unknown: list[CannotJudge] = []
-    for fault in FAULTS.values() if faults is None else faults:
+    rows = {f.name: f for f in (FAULTS.values() if faults is None else faults)}
+    for fault in rows.values():
         for subject in subjects(situation.plant, fault):
             verdict = fault.judge(replace(situation, subject=subject))
             findings += [_worded(f, fault) for f in verdict.findings]
             if verdict.needs:
                 unknown.append(CannotJudge(subject, fault.name, verdict.needs))
     findings.sort(key=lambda f: ("now soon note".index(f.urgency), f.start_ms))
-    return Health(
-        tuple(findings), tuple(unknown), (*doubts(tuple(findings)), *_doubts(situation, faults))
-    )
+    doubted = [doubt for f in findings for doubt in rows[f.fault].doubted(f)]
+    return Health(tuple(findings), tuple(unknown), (*doubted, *_departed(situation, faults)))
 
 
-def _doubts(situation: Situation, faults: Sequence[Fault] | None) -> tuple[DataProblem, ...]:
+def _departed(situation: Situation, faults: Sequence[Fault] | None) -> tuple[DataProblem, ...]:
     """Channels that left what they had shown; a matter of days, not of the live watch."""
     if faults is not None and not any(fault.pace == "day" for fault in faults):
         return ()

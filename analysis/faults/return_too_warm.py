@@ -9,8 +9,10 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.estimate import Estimate
 from analysis.base.time import DAY_MS, MINUTE_MS
+from analysis.faults.fault import SEALED, Fault
 from analysis.firing.daily_firings import REMEMBERED_DAYS, Fired, fired, like_days
 from analysis.plant.finding import Evidence, Finding
 from analysis.plant.plant import Boiler, Plant
@@ -254,3 +256,25 @@ def _finding(
             Evidence(name, middle, signs[1], f"below the dew point of {dew:.1f}", "Cel"),
         ),
     )
+
+
+FAULT = Fault(
+    name="return_too_warm",
+    title="Condensing boiler condenses less than it could",
+    of="boiler",
+    group="boiler",
+    place=3,
+    needs="return temperature of the boiler, and what shows its firing",
+    judge=judge_return_too_warm,
+    urgency="note",
+    timing=Timing(),
+    possible=(
+        "flow temperature set higher than the house needs",
+        "pump too strong, or an open bypass",
+        "radiators too small, or not balanced",
+    ),
+    first_check="Lower the heating curve by a step and see for a week whether rooms stay warm.",
+    who="Owner: heating curve, pump setting. Heating firm: balancing, bypass.",
+    caution="Keep hot water hygienic: lower the heating circuit, not the store. " + SEALED,
+    pace="day",
+)

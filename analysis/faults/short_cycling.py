@@ -9,7 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.time import DAY_MS
+from analysis.faults.fault import SEALED, Fault
 from analysis.firing.daily_firings import (
     REMEMBERED_DAYS,
     Fired,
@@ -285,3 +287,24 @@ def swings_k(situation: Situation, seen: Fired) -> tuple[float, float]:
             if len(readings) and len(other):
                 spread = float(np.nanmedian(readings.value[i] - other.value[j]))
     return swing, spread
+
+
+FAULT = Fault(
+    name="short_cycling",
+    title="Burner starts too often",
+    of="boiler",
+    group="boiler",
+    place=1,
+    needs="power, a fuel counter or the flow temperature of the boiler over a week of heating",
+    judge=judge_short_cycling,
+    urgency="note",
+    timing=Timing(),
+    possible=("boiler larger than the load", "thermostat's band too narrow"),
+    first_check="Was the flow temperature, the room thermostat or the pump's setting changed? "
+    "Are most radiator valves shut?",
+    who="Owner: user settings, valves, pump setting. Heating firm: hysteresis, range rating.",
+    caution=SEALED,
+    pace="day",
+    effects=("burner fires briefly",),
+    follows=("less water moves",),
+)

@@ -2,6 +2,17 @@
 
 import numpy as np
 
+from analysis.alarms.states import Timing
+from analysis.faults.drift.daily_spells import (
+    NO_POWER,
+    Seen,
+    Signs,
+    channel_id,
+    history_of,
+    learning_needs,
+    slow_finding,
+    trend_spells,
+)
 from analysis.faults.drift.power_and_flow import (
     HIDES,
     LINGER,
@@ -12,15 +23,8 @@ from analysis.faults.drift.power_and_flow import (
     second_opinion,
 )
 from analysis.faults.drift.power_at_equal_flow import power_at_like_flow, steady_fall
-from analysis.faults.nightly import (
-    Seen,
-    Signs,
-    channel_id,
-    history_of,
-    learning_needs,
-    slow_finding,
-)
-from analysis.faults.wear import NO_POWER, quiet_rise, trend_spells
+from analysis.faults.drift.power_rise import quiet_rise
+from analysis.faults.fault import HOT_AND_LIVE, Fault
 from analysis.plant.finding import Evidence, Finding
 from analysis.pump.baseline import Trend, flow_trend, level_trend, running_median
 from analysis.pump.epochs import Epoch, PumpHistory
@@ -214,3 +218,30 @@ def _spread_evidence(
             "K",
         )
     ]
+
+
+FAULT = Fault(
+    name="sludge",
+    title="Less and less water flows: sludge or magnetite",
+    of="pump",
+    group="wear",
+    place=3,
+    needs="temperatures of the pump's flow and return and its power for two weeks; "
+    "the outdoor temperature makes it surer",
+    judge=judge_sludge,
+    urgency="soon",
+    timing=Timing(),
+    possible=(
+        "sludge or magnetite in pump, strainer or pipes",
+        "valves or an isolator turned down",
+        "bearing drag: a pump that slows down",
+    ),
+    first_check="Are all isolating valves fully open? Is the water from a radiator's vent "
+    "black? Which radiators stay cooler than they were?",
+    who="Owner: look and feel. Heating firm: clean the strainer, flush, treat the water.",
+    caution=HOT_AND_LIVE,
+    pace="day",
+    effects=("less water moves",),
+    told_with="slow",
+    grace_days=7.0,
+)

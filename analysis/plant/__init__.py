@@ -2,5 +2,5 @@
 
 No reading and no rule of a fault.
 
-Doors: `boiler_limits`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`, `plant`.
+Doors: `effects`, `boiler_limits`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`, `plant`.
 """

@@ -13,7 +13,7 @@ from analysis.energy.heat_meter import Heat, efficiency_of, heat_of
 from analysis.energy.standing_loss import boiler_rates, loss_of_store, store_rates, surroundings
 from analysis.faults.return_too_warm import condensing_share
 from analysis.faults.short_cycling import causes
-from analysis.faults.store_faults import warmth_of
+from analysis.faults.store_too_cool import warmth_of
 from analysis.firing.cycle_statistics import demand_hours, lost_hours
 from analysis.firing.daily_firings import Fired, fired_in
 from analysis.firing.heat_per_cycle import flame_of

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.base.estimate import plain
-from analysis.faults.nightly import history_of
+from analysis.faults.drift.daily_spells import history_of
 from analysis.pump.baseline import baseline_rows
 from analysis.pump.daily_rows import quantiles
 from analysis.pump.epochs import LEARNING_DAYS, Epoch, PumpHistory

@@ -12,42 +12,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from analysis.base.estimate import Estimate
 from analysis.base.time import DAY_MS, HOUR_MS, YEAR_H, Span, parse_rfc3339
+from analysis.faults.registry import FAULTS
+from analysis.rehearsal.faults.negatives import NEGATIVES
 from analysis.savings.claim import judge_claim
-from analysis.score.tally import GROUPS, CycleTally, FaultTally, Mistake, Tally
+from analysis.score.tally import CycleTally, FaultTally, Mistake, Tally
 
-SLOW = GROUPS["slow"] | {"standing_loss_high", "night_reduction_misfit"}
 GRACE_MS = DAY_MS
-SLOW_GRACE_MS = 7 * DAY_MS
-CONSEQUENCES: dict[str, frozenset[str]] = {
-    "stall": frozenset({"short_cycling", "store_too_cool", "frost_risk", "overheating"}),
-    "dead_head": frozenset({"short_cycling", "store_too_cool", "overheating"}),
-    "dry_run": frozenset({"short_cycling", "store_too_cool", "overheating"}),
-    "air": frozenset({"short_cycling"}),
-    "sludge": frozenset({"short_cycling"}),
-    "supply_lost": frozenset({"store_too_cool", "frost_risk"}),
-    "ignition_trouble": frozenset({"store_too_cool", "frost_risk", "supply_lost"}),
-    "store_too_cool": frozenset({"standing_loss_high"}),
-    "short_cycling": frozenset({"ignition_trouble"}),
-}
-"""What a fault may rightly bring about on another part of the plant."""
-TRUE_THOUGH_SOUND = {
-    "channel_silent": frozenset({"wifi_gap", "power_cut"}),
-    "overheating": frozenset({"firewood_day"}),
-}
-"""Findings that tell the plain truth of what the rehearsal plays as a disturbance of a sound house.
-
-A radio gap or a power cut of many hours is no fault of the house, and hence no row of the truth's
-faults; but the channels are silent, nothing is watched meanwhile, and a person wants to hear just
-that. And a wood fire with a water jacket in summer, when nobody takes its heat, drives the model's
-water to 100 and 130 Cel: that the water is so hot is true, and would have to wake somebody; so is
-that it stays so for hours after the fire, or reaches a pump that starts only then. Such a finding
-is neither a fault found nor a false alarm; of overheating only where the measured temperature
-itself is above `SCALDING_C`. Any other finding over a disturbance is false as ever.
-"""
-SCALDING_C = 95.0
-_STAYS_HOT_MS = 6 * HOUR_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +90,8 @@ def _finding(row: Mapping[str, Any], span: Span) -> _Told:
 
 
 def _fault(row: Mapping[str, Any], span: Span) -> _Told:
-    grace = SLOW_GRACE_MS if row["fault"] in SLOW else GRACE_MS
+    known = FAULTS.get(row["fault"])
+    grace = GRACE_MS if known is None else round(known.grace_days * DAY_MS)
     end = span.end_ms if row["end"] is None else parse_rfc3339(row["end"])
     return _Told(_part(row["subject"]), row["fault"], parse_rfc3339(row["onset"]), end + grace, row)
 
@@ -159,10 +134,7 @@ def _words(cause: str) -> str:
 def _is_explained(finding: _Told, faults: Iterable[_Told]) -> bool:
     return any(
         finding.overlaps(fault)
-        and (
-            finding.part == fault.part
-            or finding.fault in CONSEQUENCES.get(fault.fault, frozenset())
-        )
+        and (finding.part == fault.part or _may_follow(finding.fault, fault.fault))
         for fault in faults
     )
 
@@ -171,22 +143,41 @@ def _stretch(row: Mapping[str, Any]) -> tuple[int, int]:
     return parse_rfc3339(row["start"]), parse_rfc3339(row["end"])
 
 
+def _may_follow(fault: str, cause: str) -> bool:
+    """Whether one fault may rightly be brought about by another on another part of the plant."""
+    told, there = FAULTS.get(fault), FAULTS.get(cause)
+    return told is not None and there is not None and told.may_follow(there)
+
+
 def _is_true_though_sound(finding: _Told, gaps: Iterable[tuple[str, tuple[int, int]]]) -> bool:
-    """Whether a finding tells what the rehearsal's disturbance truly did to the readings."""
-    true = TRUE_THOUGH_SOUND.get(finding.fault, frozenset())
-    if finding.fault == "overheating" and _hottest_c(finding) < SCALDING_C:
+    """Whether a finding tells what the rehearsal's disturbance truly did to the readings.
+
+    A radio gap or a power cut of many hours is no fault of the house, and hence no row of the
+    truth's faults; but the channels are silent, nothing is watched meanwhile, and a person wants to
+    hear just that. And a wood fire with a water jacket in summer, when nobody takes its heat,
+    drives the model's water to 100 and 130 Cel: that the water is so hot is true, and would have to
+    wake somebody; so is that it stays so for hours after the fire, or reaches a pump that starts
+    only then. Such a finding is neither a fault found nor a false alarm. Any other finding over a
+    disturbance is false as ever.
+    """
+    row = FAULTS.get(finding.fault)
+    true = row.plain_truth if row else None
+    if true is None or (true.least and _most(finding, true.least[0]) < true.least[1]):
         return False
-    later_ms = _STAYS_HOT_MS if finding.fault == "overheating" else 0
+    later_ms = round(true.stays_h * HOUR_MS)
     return any(
-        what in true and finding.start_ms < end + later_ms and start < finding.end_ms
+        what in NEGATIVES
+        and NEGATIVES[what].effect == true.after
+        and finding.start_ms < end + later_ms
+        and start < finding.end_ms
         for what, (start, end) in gaps
     )
 
 
-def _hottest_c(finding: _Told) -> float:
-    """Highest temperature that a finding of overheating shows; differences are no temperature."""
-    values = [e["value"] for e in finding.row.get("evidence", ()) if e.get("unit") == "Cel"]
-    return max((v for v in values if v is not None), default=-300.0)
+def _most(finding: _Told, unit: str) -> float:
+    """Highest value in a unit that a finding's evidence shows; differences have another unit."""
+    values = [e["value"] for e in finding.row.get("evidence", ()) if e.get("unit") == unit]
+    return max((v for v in values if v is not None), default=-np.inf)
 
 
 def score_cycles(

@@ -9,6 +9,10 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.base.time import DAY_MS, HOUR_MS, Span
+from analysis.faults.bearing_drag import FAULT as BEARING_DRAG
+from analysis.faults.dead_head import FAULT as DEAD_HEAD
+from analysis.faults.sludge import FAULT as SLUDGE
+from analysis.faults.stall import FAULT as STALL
 from analysis.plant.finding import Evidence, Finding, Health, Urgency
 from analysis.plant.plant import Channel, Plant, Pump
 from analysis.readings.readings import FloatArray, IntArray, Record, hold_limit_ms, summarise
@@ -29,8 +33,8 @@ def fixed_threshold(plant: Plant, record: Record, span: Span) -> Health:
             continue
         start, mean = _means(record, channel, span, HOUR_MS)
         low, high = 0.5 * pump.rated_power_w[0], 1.1 * pump.rated_power_w[1]
-        found += _spells(pump, channel, start, mean < low, ("stall", "now"), HOUR_MS)
-        found += _spells(pump, channel, start, mean > high, ("bearing_drag", "soon"), HOUR_MS)
+        found += _spells(pump, channel, start, mean < low, (STALL.name, "now"), HOUR_MS)
+        found += _spells(pump, channel, start, mean > high, (BEARING_DRAG.name, "soon"), HOUR_MS)
     return Health(tuple(found), (), ())
 
 
@@ -43,8 +47,8 @@ def z_score(plant: Plant, record: Record, span: Span) -> Health:
         with np.errstate(invalid="ignore"):
             z = (mean - level) / spread
         low, high = z < -Z_LIMIT, z > Z_LIMIT
-        found += _spells(pump, channel, start, low, ("dead_head", "now"), HOUR_MS)
-        found += _spells(pump, channel, start, high, ("bearing_drag", "soon"), HOUR_MS)
+        found += _spells(pump, channel, start, low, (DEAD_HEAD.name, "now"), HOUR_MS)
+        found += _spells(pump, channel, start, high, (BEARING_DRAG.name, "soon"), HOUR_MS)
     return Health(tuple(found), (), ())
 
 
@@ -55,8 +59,8 @@ def cusum(plant: Plant, record: Record, span: Span) -> Health:
         start, median = _daily_medians(record, channel, span)
         level, spread = _learned(start, median, span)
         up, down = _sums((median - level) / spread), _sums((level - median) / spread)
-        found += _spells(pump, channel, start, up > DECISION, ("bearing_drag", "soon"), DAY_MS)
-        found += _spells(pump, channel, start, down > DECISION, ("sludge", "soon"), DAY_MS)
+        found += _spells(pump, channel, start, up > DECISION, (BEARING_DRAG.name, "soon"), DAY_MS)
+        found += _spells(pump, channel, start, down > DECISION, (SLUDGE.name, "soon"), DAY_MS)
     return Health(tuple(found), (), ())
 
 

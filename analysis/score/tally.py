@@ -13,13 +13,12 @@ import numpy as np
 from scipy.stats import binomtest
 
 from analysis.base.estimate import plain
+from analysis.faults.registry import FAULTS
 from analysis.plant.finding import URGENCIES
 
 GROUPS = {
-    "urgent": frozenset({"stall", "dry_run", "overheating"}),
-    "slow": frozenset(
-        {"bearing_drag", "capacitor_ageing", "sludge", "air", "reversed_flow", "ghost_flow"}
-    ),
+    group: frozenset(f.name for f in FAULTS.values() if f.told_with == group)
+    for group in ("urgent", "slow")
 }
 """Faults whose rows are also told together: those that wake somebody, and those that grow."""
 

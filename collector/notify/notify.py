@@ -19,6 +19,7 @@ from analysis.alarms.notices import (
 )
 from analysis.alarms.states import Alarm, dated
 from analysis.base.time import DAY_MS, MINUTE_MS, format_rfc3339
+from analysis.faults.registry import FAULTS
 from analysis.plant.plant import Plant
 from collector.files.settings import Settings
 from collector.installation.site import Site, each_plant
@@ -158,6 +159,8 @@ def rules_for(settings: Settings, plant: Plant) -> NoticeRules:
         quiet_to=time.fromisoformat(chosen.quiet_to),
         repeat_minutes=chosen.repeat_minutes,
         digest_at=time.fromisoformat(chosen.digest_at),
+        explaining=frozenset(f.name for f in FAULTS.values() if f.explains_alarms),
+        silence=frozenset(f.name for f in FAULTS.values() if f.is_silence),
     )
 
 

@@ -7,8 +7,7 @@ from typing import Any
 from analysis.base.time import format_rfc3339
 from analysis.energy.costs import FuelPicture, fuel_picture
 from analysis.energy.fuel_year import FuelYear
-from analysis.faults.registry import examine
-from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.faults.registry import examine, grouped
 from analysis.firing.burner_cycles import brief_words
 from analysis.plant.finding import Health
 from analysis.readings.situation import Situation
@@ -79,7 +78,7 @@ def deeds_of(journal: Journal, plant: str) -> list[tuple[str, Deed]]:
 
 def _health(asked: Asked) -> Health:
     situation = Situation(plant=asked.plant, record=asked.record, span=asked.span)
-    return examine(situation, BOILER_FAULTS)
+    return examine(situation, grouped("boiler"))
 
 
 def _document(asked: Asked, reports: list[BoilerReport], health: Health) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 from dash import Dash, html
 
 from analysis.base.time import local_day, parse_rfc3339
-from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.faults.registry import grouped
 from analysis.plant.plant import Boiler
 from collector.installation.site import Site
 from dashboard.pages.alarms import alarm_cards
@@ -346,7 +346,7 @@ def _judged(sheet: dict[str, Any]) -> Component:
 
 def _findings(view: View, boiler: Boiler) -> list[dict[str, Any]]:
     """Findings on this boiler and the stores, those that last first."""
-    names = {fault.name for fault in BOILER_FAULTS}
+    names = {fault.name for fault in grouped("boiler")}
     parts = {boiler.id, *(store.id for store in view.plant.stores)}
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for result in ("slow", "watch"):

@@ -10,8 +10,7 @@ from playwright.sync_api import Page, expect
 
 from analysis.base.time import DAY_MS, MINUTE_MS, Span
 from analysis.energy.costs import plant_costs
-from analysis.faults.registry import examine
-from analysis.faults.rows_boiler import BOILER_FAULTS
+from analysis.faults.registry import examine, grouped
 from analysis.plant.plant import Channel
 from analysis.readings.readings import Readings
 from analysis.readings.situation import Situation
@@ -48,7 +47,7 @@ def worked_out(site: Site, days: int = 40) -> None:
     report = boiler_report(PLANT, boiler, record, span=span).document()
     site.journal.save_result(PLANT.key, "boilers", now, [report])
     site.journal.save_result(PLANT.key, "costs", now, plant_costs(PLANT, record, span).document())
-    health = examine(Situation(plant=PLANT, record=record, span=span), BOILER_FAULTS)
+    health = examine(Situation(plant=PLANT, record=record, span=span), grouped("boiler"))
     site.journal.save_result(PLANT.key, "slow", now, health.document())
 
 

@@ -2,5 +2,5 @@
 
 It names no fault: several faults read it.
 
-Doors: `power_and_flow`, `power_at_equal_flow`.
+Doors: `daily_spells`, `power_and_flow`, `power_at_equal_flow`, `power_rise`.
 """

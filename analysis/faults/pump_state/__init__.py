@@ -2,5 +2,5 @@
 
 No words for people: these stand with the fault.
 
-Doors: `demand_evidence`, `episodes`, `pump_watch`.
+Doors: `demand_evidence`, `episodes`, `pump_watch`, `spell_findings`.
 """

@@ -8,7 +8,7 @@ nobody fetches, and water that is gone.
 import numpy as np
 
 from analysis.faults.pump_state.demand_evidence import Signs
-from analysis.faults.pump_state.episodes import DRY, NAMES, NONE, STALL, Minded
+from analysis.faults.pump_state.episodes import CAUSES, DRY, NONE, STALL, Minded
 from analysis.readings.minute_grid import ago, lasting, trailing
 from analysis.readings.power_levels import MOST_REST_W
 from analysis.readings.two_levels import BoolArray
@@ -30,7 +30,7 @@ def mind_fresh(signs: Signs) -> Minded:
     cause = np.where(dry, DRY, np.where(stall, STALL, NONE))
     suspect = np.asarray(dry | stall | signs.tries)
     turning = np.asarray(lasting(_turns(signs) & ~stall) >= 10)
-    return Minded(cause, cause != NONE, suspect, dict.fromkeys(NAMES, turning))
+    return Minded(cause, cause != NONE, suspect, dict.fromkeys(CAUSES, turning))
 
 
 def _turns(signs: Signs) -> BoolArray:

@@ -10,8 +10,8 @@ from analysis.readings.readings import IntArray
 from analysis.readings.two_levels import BoolArray
 
 NONE, DEAD, STALL, DRY = 0, 1, 2, 3
-# In this order one gives way to the next.
-NAMES = {STALL: "stall", DRY: "dry_run", DEAD: "dead_head"}
+CAUSES = (STALL, DRY, DEAD)
+"""What a minute may show; the greater number overrules the less."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +34,7 @@ class Minded:
             np.concatenate([p.cause for p in parts]),
             np.concatenate([p.wakes for p in parts]),
             np.concatenate([p.suspect for p in parts]),
-            {c: np.concatenate([p.well[c] for p in parts]) for c in NAMES},
+            {c: np.concatenate([p.well[c] for p in parts]) for c in CAUSES},
         )
 
     def part(self, rows: slice) -> "Minded":

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.plant.effects import Effect
 from analysis.rehearsal.course.scene import Mark, Scene
 from analysis.rehearsal.faults.faults import FaultPlan, apply_fault, pump_at, put_air
 from analysis.rehearsal.house.draw import stream
@@ -165,11 +166,12 @@ def _swapped(scene: Scene, plan: NegativePlan, rows: slice, layout: Layout) -> N
 
 @dataclass(frozen=True, slots=True)
 class Negative:
-    """A row of the table: the usual length in days, least and most, and a sentence."""
+    """A row of the table: the usual length in days, least and most, a sentence, and its effect."""
 
     apply: Apply
     days: tuple[float, float]
     tells: str
+    effect: Effect | None = None
 
 
 NEGATIVES: dict[str, Negative] = {
@@ -183,11 +185,15 @@ NEGATIVES: dict[str, Negative] = {
     "holiday": Negative(_holiday, (4.0, 14.0), "nobody at home, everything set down"),
     "overrun": Negative(_nothing, (1.0, 5.0), "pumps run on for minutes after each burner run"),
     "anti_seize_kick": Negative(_kick, (5.0, 20.0), "pumps idle but for a minute each noon"),
-    "power_cut": Negative(_power_cut, (0.001, 0.12), "mains gone, from a minute to three hours"),
+    "power_cut": Negative(
+        _power_cut, (0.001, 0.12), "mains gone, from a minute to three hours", "nothing is heard"
+    ),
     "plug_reboot": Negative(
         _plug_reboot, (0.001, 0.002), "plugs restart and their counters forget"
     ),
-    "wifi_gap": Negative(_wifi_gap, (0.001, 2.0), "nothing heard, from a minute to two days"),
+    "wifi_gap": Negative(
+        _wifi_gap, (0.001, 2.0), "nothing heard, from a minute to two days", "nothing is heard"
+    ),
     "knob_turned": Negative(_knob, (0.1, 0.2), "a hand on the pump's knob"),
     "mains_trend": Negative(_mains_trend, (4.0, 12.0), "mains voltage drifts for days"),
     "refill_venting": Negative(
@@ -197,7 +203,12 @@ NEGATIVES: dict[str, Negative] = {
         _new_plug, (0.1, 0.2), "the plug replaced by one that reads otherwise"
     ),
     "clock_change": Negative(_nothing, (1.0, 1.0), "summer or winter time begins"),
-    "firewood_day": Negative(_firewood, (0.4, 0.6), "a stove fed by hand keeps the burner off"),
+    "firewood_day": Negative(
+        _firewood,
+        (0.4, 0.6),
+        "a stove fed by hand keeps the burner off",
+        "water is overheated",
+    ),
     "window_open": Negative(_window, (0.02, 0.2), "windows open on a cold day"),
     "sensors_swapped": Negative(_swapped, (2.0, 6.0), "flow and return sensors mixed up"),
 }

@@ -11,7 +11,11 @@ from analysis.base.time import HOUR_MS, MINUTE_MS, parse_rfc3339
 
 NOON = parse_rfc3339("2026-01-15T12:00:00Z")
 NIGHT = parse_rfc3339("2026-01-15T23:30:00Z")
-RULES = NoticeRules(timezone="Europe/Dublin")
+RULES = NoticeRules(
+    timezone="Europe/Dublin",
+    explaining=frozenset({"supply_lost"}),
+    silence=frozenset({"channel_silent"}),
+)
 
 
 def raised(fault: str, urgency: str, at: int, plant: str = "quay") -> Alarm:

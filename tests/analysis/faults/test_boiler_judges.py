@@ -22,7 +22,8 @@ from analysis.faults.return_too_warm import (
     water_pressure_share,
 )
 from analysis.faults.short_cycling import judge_short_cycling
-from analysis.faults.store_faults import judge_standing_loss, judge_store_too_cool, warmth_of
+from analysis.faults.standing_loss_high import judge_standing_loss
+from analysis.faults.store_too_cool import judge_store_too_cool, warmth_of
 from analysis.firing.daily_firings import fired_in
 from analysis.plant.finding import Finding
 from analysis.plant.plant import Boiler, Channel, Plant, Pump, Store

@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from analysis.faults.circulation import judge_ghost, judge_reversed, judge_standstill
+from analysis.faults.ghost_flow import judge_ghost
+from analysis.faults.reversed_flow import judge_reversed
+from analysis.faults.standstill_risk import judge_standstill
 from pumping import Pumping, day_of
 
 

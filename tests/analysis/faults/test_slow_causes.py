@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.faults.nightly import history_of
+from analysis.faults.bearing_drag import judge_bearing
+from analysis.faults.drift.daily_spells import history_of
 from analysis.faults.sludge import judge_sludge
-from analysis.faults.wear import judge_bearing
 from analysis.plant.finding import Finding
 from analysis.plant.plant import Pump
 from analysis.pump.baseline import flow_trend, level_trend

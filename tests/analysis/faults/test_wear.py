@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from analysis.base.time import DAY_MS, Span
+from analysis.faults.bearing_drag import judge_bearing
+from analysis.faults.capacitor_ageing import judge_capacitor
 from analysis.faults.drift import power_and_flow as rises
-from analysis.faults.nightly import history_of
+from analysis.faults.drift.daily_spells import history_of
 from analysis.faults.sludge import judge_sludge
-from analysis.faults.wear import judge_bearing, judge_capacitor
 from analysis.plant.plant import Channel, Pump
 from analysis.pump.baseline import running_median
 from analysis.readings.readings import Readings

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.faults.drift.daily_spells import history_of
 from analysis.faults.drift.power_at_equal_flow import power_at_like_flow, steady_fall
-from analysis.faults.nightly import history_of
 from analysis.faults.sludge import judge_sludge
 from pumping import Pumping, day_of
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.faults.pump_state.episodes import NAMES, STALL, Minded, spells
+from analysis.faults.pump_state.episodes import CAUSES, STALL, Minded, spells
 from analysis.faults.pump_state.pump_watch import recurs_min
 
 DAY = 1440
@@ -16,7 +16,7 @@ def mind_with(stretches: list[tuple[int, int]], days: int = 8) -> Minded:
     for start, end in stretches:
         wrong[start:end] = True
         cause[start + 10 : end] = STALL
-    return Minded(cause, cause == STALL, wrong, dict.fromkeys(NAMES, ~wrong))
+    return Minded(cause, cause == STALL, wrong, dict.fromkeys(CAUSES, ~wrong))
 
 
 def at_noon(day: int, minutes: int) -> tuple[int, int]:

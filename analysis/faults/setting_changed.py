@@ -1,15 +1,15 @@
-"""Judges of what a hand did, or left undone: a turned knob, a night reduction that does not fit."""
+"""A knob that was turned: the level of a running pump jumped and stayed."""
 
 import numpy as np
 
+from analysis.alarms.states import Timing
 from analysis.base.time import DAY_MS, Span, to_ms
+from analysis.faults.fault import HOT_AND_LIVE, Fault
 from analysis.plant.finding import Evidence, Finding
-from analysis.plant.installed_pump import present_span
 from analysis.plant.plant import Plant, Pump
-from analysis.pump.night_reduction import DAY_H, NightHabit, night_habit
 from analysis.pump.running_power import channel_steps, even_edges
 from analysis.pump.setting_steps import CELL_MS, SettingStep, setting_steps
-from analysis.readings.readings import FloatArray, Record
+from analysis.readings.readings import Record
 from analysis.readings.situation import Situation, Verdict
 
 _TOLD_MS = 7 * DAY_MS
@@ -94,61 +94,23 @@ def _setting_finding(situation: Situation, pump: Pump, step: SettingStep) -> Fin
     )
 
 
-def judge_night(situation: Situation) -> Verdict:
-    """Night reduction that engages by day, while the house is meant to be warm."""
-    pump = _pump(situation)
-    if pump.drive != "electronic" or pump.duty == "store":
-        return Verdict()
-    here = present_span(situation.plant, pump, situation.span)
-    habit = night_habit(situation.plant, pump, situation.record, here)
-    if habit is None:
-        return Verdict(needs=f"a power channel of '{pump.id}'")
-    if habit.kind != "engages by day" or habit.first_by_day_ms is None:
-        return Verdict()
-    return Verdict((_night_finding(situation, pump, habit, habit.first_by_day_ms),))
-
-
-def _night_finding(situation: Situation, pump: Pump, habit: NightHabit, since_ms: int) -> Finding:
-    channel = situation.plant.first(pump.id, "power")
-    name = channel.id if channel else pump.id
-    falls = np.array([r.fall_k for r in habit.reductions if r.fall_k is not None], float)
-    low = float(np.median([r.level_w for r in habit.reductions]))
-    usual = float(np.median([r.before_w for r in habit.reductions]))
-    evidence = [
-        Evidence(name, "power on the least curve", low, f"about {usual:.1f} as set", "W"),
-        Evidence(
-            name,
-            f"hours a day on the least curve between {DAY_H[0]} and {DAY_H[1]} o'clock",
-            habit.by_day_h,
-            "0 to 0.5",
-            "h",
-        ),
-    ]
-    flow = situation.plant.first(pump.id, "temperature", "flow")
-    if flow is not None and len(falls):
-        evidence.append(_fall_evidence(flow.id, falls))
-    return Finding(
-        subject=pump.id,
-        fault="night_reduction_misfit",
-        start_ms=since_ms,
-        end_ms=None,
-        urgency="soon",
-        confidence=0.9 if len(falls) else 0.7,
-        raised_ms=habit.raised_ms,
-        evidence=tuple(evidence),
-        ruled_out=(
-            "pump switched off: it draws its least running power",
-            "closed valves: the power fell in one step",
-            *(("knob turned: each time the flow had fallen before",) if len(falls) else ()),
-        ),
-    )
-
-
-def _fall_evidence(channel: str, falls: FloatArray) -> Evidence:
-    return Evidence(
-        channel,
-        "fall of the flow before it engaged",
-        float(np.median(falls)),
-        "the pump takes a fall of 10 to 15 K for the night",
-        "K",
-    )
+FAULT = Fault(
+    name="setting_changed",
+    title="The pump's setting was changed",
+    of="pump",
+    group="setting",
+    place=2,
+    needs="power of the pump over a day of running before and after",
+    judge=judge_setting,
+    urgency="note",
+    timing=Timing(),
+    possible=(
+        "setting changed: somebody turned the knob",
+        "the pump or its plug was exchanged",
+        "a valve in the circuit was opened or shut",
+    ),
+    first_check="Look at the pump's knob or lamp and at the logbook: was the change meant?",
+    who="Owner: look, and set it back if the change was not meant.",
+    caution=HOT_AND_LIVE,
+    pace="day",
+)

@@ -1,14 +1,17 @@
-"""What the judges of slow faults share: a pump's past once an examination, and their findings."""
+"""What judges of daily rows share: a pump's past, spells of a fault in it, and their findings."""
 
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 import numpy as np
 
 from analysis.plant.finding import Evidence, Finding
-from analysis.pump.baseline import baseline_rows
+from analysis.pump.baseline import Trend, baseline_rows
 from analysis.pump.epochs import LEARNING_DAYS, Epoch, PumpHistory, pump_history
 from analysis.readings.readings import FloatArray, IntArray
 from analysis.readings.situation import Situation
+
+NO_POWER = "a power channel of the pump"
 
 
 def history_of(situation: Situation) -> PumpHistory | None:
@@ -111,3 +114,22 @@ def channel_id(situation: Situation, quantity: str, place: str | None = None) ->
     """Name of the pump's channel in evidence."""
     channel = situation.plant.first(situation.subject, quantity, place)
     return channel.id if channel else f"{situation.subject}.{place or quantity}"
+
+
+def trend_spells(
+    history: PumpHistory,
+    trend_of: Callable[[PumpHistory, Epoch], Trend | None],
+    strength_of: Callable[[PumpHistory, Epoch, Trend], FloatArray],
+) -> Iterator[tuple[Epoch, Trend, Seen]]:
+    """Spells of each epoch in which the signs in its trend suffice."""
+    for epoch in history.chains:
+        trend = trend_of(history, epoch)
+        if trend is None or not len(trend.rows):
+            continue
+        for seen in spell_seen(trend.rows, strength_of(history, epoch, trend)):
+            yield epoch, trend, lasting(history, epoch, seen)
+
+
+def lasting(history: PumpHistory, epoch: Epoch, seen: Seen) -> Seen:
+    """A spell open at its epoch's end lasts on, unless the pump itself was exchanged."""
+    return seen._replace(is_over=seen.is_over or not is_last_of_pump(history, epoch))
