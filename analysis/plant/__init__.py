@@ -2,5 +2,5 @@
 
 No reading and no rule of a fault.
 
-Doors: `effects`, `boiler_limits`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`, `plant`.
+Doors: `boiler_limits`, `effects`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`, `plant`.
 """
