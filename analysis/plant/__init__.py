@@ -2,5 +2,6 @@
 
 No reading and no rule of a fault.
 
-Doors: `boiler_limits`, `effects`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`, `plant`.
+Doors: `boiler_limits`, `effects`, `exchanges`, `finding`, `installed_pump`, `logbook_kinds`,
+`plant`.
 """
