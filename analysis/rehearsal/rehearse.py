@@ -13,8 +13,9 @@ from analysis.rehearsal.course.play import Trajectory, play
 from analysis.rehearsal.course.scene import Scene, make_scene
 from analysis.rehearsal.course.truth import TrueSwap, TrueYear, Truth
 from analysis.rehearsal.course.year import YEAR_DAYS, play_year, pump_kwh
-from analysis.rehearsal.faults.faults import FaultPlan, apply_fault
+from analysis.rehearsal.faults.fault import FaultPlan
 from analysis.rehearsal.faults.negatives import NegativePlan, apply_negative
+from analysis.rehearsal.faults.registry import FAULTS, apply_fault
 from analysis.rehearsal.house.draw import draw_house
 from analysis.rehearsal.house.layout import Layout, draw_layout, plant_of
 from analysis.rehearsal.house.spec import HouseSpec
@@ -114,8 +115,8 @@ def stage(
 ) -> Staging:
     """Draw the house and all that will befall it."""
     spec = draw_house(seed, case.wish)
-    if "standstill_risk" in case.faults:
-        spec = replace(spec, kick="none")
+    for name in case.faults:
+        spec = FAULTS[name].house(spec)
     swap = draw_swap(case, spec, days)
     spec = with_swap(spec, swap)
     faults = draw_faults(case, spec, days)

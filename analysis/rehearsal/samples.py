@@ -6,8 +6,12 @@ from analysis.base.time import DAY_MS, from_ms, parse_rfc3339, to_ms
 from analysis.plant.plant import QuantityName
 from analysis.readings.readings import Readings
 from analysis.rehearsal.course.play import Trajectory
-from analysis.rehearsal.faults.faults import FaultPlan
+from analysis.rehearsal.faults.air import FAULT as AIR
+from analysis.rehearsal.faults.bearing_drag import FAULT as BEARING_DRAG
+from analysis.rehearsal.faults.fault import FaultPlan
 from analysis.rehearsal.faults.negatives import NegativePlan
+from analysis.rehearsal.faults.short_cycling import FAULT as SHORT_CYCLING
+from analysis.rehearsal.faults.stall import FAULT as STALL
 from analysis.rehearsal.house.draw import Wish
 from analysis.rehearsal.house.layout import Device, Layout
 from analysis.rehearsal.plan.cases import Case
@@ -42,7 +46,7 @@ SAMPLES: dict[str, tuple[str, float]] = {
     "healthy_week": ("2026-01-12T00:00:00Z", 7.0),
     "stalled_pump": ("2026-01-19T00:00:00Z", 4.0),
     "air_after_refill": ("2026-02-02T00:00:00Z", 6.0),
-    "short_cycling": ("2026-02-16T00:00:00Z", 4.0),
+    SHORT_CYCLING.name: ("2026-02-16T00:00:00Z", 4.0),
     "swap": ("2026-03-02T00:00:00Z", 14.0),
 }
 """Sample logs: first moment and days."""
@@ -59,7 +63,7 @@ def sample(name: str) -> Rehearsal:
     start, days = SAMPLES[name]
     interval_s = 120.0 if name == "swap" else 60.0
     # a burner that modulates hides its band behind its lock for weeks; the old one shows it
-    condensing = name != "short_cycling"
+    condensing = name != SHORT_CYCLING.name
     wish = replace(_WISH, plug_s=interval_s, condensing=condensing)
     case = Case(name=name, tells=name, wish=wish, swap=name == "swap", others=0)
     faults = _faults(name)
@@ -68,11 +72,11 @@ def sample(name: str) -> Rehearsal:
 
 def _faults(name: str) -> tuple[FaultPlan, ...]:
     if name == "stalled_pump":
-        return (FaultPlan(subject="heating", fault="stall", onset_day=2.3, end_day=3.4),)
+        return (FaultPlan(subject="heating", fault=STALL.name, onset_day=2.3, end_day=3.4),)
     if name == "air_after_refill":
-        return (FaultPlan(subject="heating", fault="air", onset_day=1.4, end_day=6.0),)
-    if name == "short_cycling":
-        return (FaultPlan(subject="boiler", fault="short_cycling", onset_day=1.0),)
+        return (FaultPlan(subject="heating", fault=AIR.name, onset_day=1.4, end_day=6.0),)
+    if name == SHORT_CYCLING.name:
+        return (FaultPlan(subject="boiler", fault=SHORT_CYCLING.name, onset_day=1.0),)
     return ()
 
 
@@ -101,13 +105,17 @@ def demo_staging() -> Staging:
     faults = (
         FaultPlan(
             subject="charging",
-            fault="bearing_drag",
+            fault=BEARING_DRAG.name,
             onset_day=0.55 * days,
             growth_days=0.4 * days,
             severity=0.8,
         ),
         FaultPlan(
-            subject="heating", fault="air", onset_day=0.81 * days, end_day=0.84 * days, severity=0.8
+            subject="heating",
+            fault=AIR.name,
+            onset_day=0.81 * days,
+            end_day=0.84 * days,
+            severity=0.8,
         ),
     )
     start_ms = _DEMO_NOW_MS - DEMO_DAYS * DAY_MS

@@ -11,10 +11,9 @@ from plotly.subplots import make_subplots
 
 from analysis.base.time import DAY_MS, HOUR_MS, Span
 from analysis.readings.readings import Readings
-from analysis.rehearsal.plan.cases import cases
+from analysis.rehearsal.plan.cases import CASES, cases
 from analysis.rehearsal.rehearse import Rehearsal, rehearse
 
-DAYS = 30.0
 SHOWN_MS = int(1.6 * DAY_MS)
 INK = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#000000")
 """Okabe-Ito colours (Wong, Nature Methods 8:441, 2011)."""
@@ -26,8 +25,7 @@ def write_pictures(path: Path, case: str | None, seed: int) -> None:
     names = list(cases()) if case in (None, "all") else [str(case)]
     parts = [_head()]
     for k, name in enumerate(names):
-        days = 60.0 if name == "standstill_risk" else DAYS
-        rehearsal = rehearse(name, days, seed + k, year=False)
+        rehearsal = rehearse(name, CASES[name].shown_days, seed + k, year=False)
         parts.append(f"<h2>{escape(name)}</h2><p>{escape(_words(name, rehearsal))}</p>")
         figure = picture(rehearsal)
         parts.append(figure.to_html(full_html=False, include_plotlyjs=k == 0, config=CONFIG))

@@ -2,5 +2,6 @@
 
 No rule that finds it.
 
-Doors: `faults`, `negatives`.
+Doors: `air`, `bearing_drag`, `fault`, `negatives`, `night_reduction_misfit`, `registry`,
+`reversed_flow`, `short_cycling`, `stall`.
 """

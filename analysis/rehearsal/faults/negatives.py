@@ -7,7 +7,9 @@ import numpy as np
 
 from analysis.plant.effects import Effect
 from analysis.rehearsal.course.scene import Mark, Scene
-from analysis.rehearsal.faults.faults import FaultPlan, apply_fault, pump_at, put_air
+from analysis.rehearsal.faults.air import put_air
+from analysis.rehearsal.faults.fault import FaultPlan, pump_at
+from analysis.rehearsal.faults.setting_changed import FAULT as SETTING_CHANGED
 from analysis.rehearsal.house.draw import stream
 from analysis.rehearsal.house.layout import Layout
 from analysis.rehearsal.physics.records import EMITTERS
@@ -146,7 +148,7 @@ def _window(scene: Scene, plan: NegativePlan, rows: slice, layout: Layout) -> No
 
 def _knob(scene: Scene, plan: NegativePlan, rows: slice, layout: Layout) -> None:
     del layout
-    apply_fault(scene, knob_fault(scene, plan.day))
+    SETTING_CHANGED.put_into(scene, knob_fault(scene, plan.day))
     del rows
 
 
@@ -156,7 +158,7 @@ def knob_fault(scene: Scene, day: float) -> FaultPlan:
     labels = [s.label for s in pump.settings]
     usual = [one for one in ("I", "II", "III", "pp low", "pp high") if one in labels[1:]]
     chosen = usual[int(stream(scene.spec.seed, 53).integers(len(usual)))]
-    return FaultPlan(subject="heating", fault="setting_changed", onset_day=day, variant=chosen)
+    return FaultPlan(subject="heating", fault=SETTING_CHANGED.name, onset_day=day, variant=chosen)
 
 
 def _swapped(scene: Scene, plan: NegativePlan, rows: slice, layout: Layout) -> None:

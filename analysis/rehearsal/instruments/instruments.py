@@ -275,7 +275,7 @@ def _exchanged(scene: Scene, clip: Clip) -> Clip:
 def _fallen_off(scene: Scene, clip: Clip, true: Array, step_s: float) -> Array:
     """From the fall on, the sensor hangs in the air beside the pipe."""
     for what, name, begin, end, _ in scene.service:
-        if what == "sensor_off_pipe" and name == clip.channel:
+        if what == "clip off" and name == clip.channel:
             rows = slice(int(begin * 60 / step_s), int(end * 60 / step_s))
             true = true.copy()
             minute = np.minimum(
@@ -314,14 +314,14 @@ def _meter_readings(scene: Scene, trajectory: Trajectory, meter: Meter) -> Readi
 def _sensor_faults(scene: Scene, channel: str, readings: Readings) -> Readings:
     """Freeze or silence a channel for as long as that fault lasts."""
     for what, name, begin, end, _ in scene.service:
-        if name != channel or what not in ("sensor_stuck", "channel_silent"):
+        if name != channel or what not in ("repeats", "unheard"):
             continue
         a, b = np.searchsorted(readings.time_ms, (scene.time_ms(begin), scene.time_ms(end)))
-        if what == "sensor_stuck" and a > 0:
+        if what == "repeats" and a > 0:
             value = readings.value.copy()
             value[a:b] = value[a - 1]
             readings = Readings(readings.time_ms, value)
-        elif what == "channel_silent":
+        elif what == "unheard":
             keep = np.ones(len(readings), bool)
             keep[a:b] = False
             readings = Readings(readings.time_ms[keep], readings.value[keep])

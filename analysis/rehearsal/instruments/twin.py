@@ -9,20 +9,7 @@ from numpy.typing import NDArray
 from analysis.base.time import DAY_MS, HOUR_MS
 from analysis.plant.plant import Channel
 from analysis.readings.readings import Readings, hold_limit_ms, value_at
-
-BY_DAY = frozenset({"bearing_drag", "capacitor_ageing", "sludge"})
-BY_HOUR = frozenset(
-    {
-        "air",
-        "ghost_flow",
-        "overheating",
-        "standing_loss_high",
-        "store_too_cool",
-        "return_too_warm",
-        "frost_risk",
-    }
-)
-"""Faults that show in medians of days or hours; all others in single readings."""
+from analysis.rehearsal.faults.fault import Shows
 
 _TOLERANCE = {
     "power": (0.6, 0.03),
@@ -44,7 +31,7 @@ _OF_MEDIANS = {
 
 
 def first_shown_ms(
-    fault: str,
+    shows: Shows,
     channels: tuple[Channel, ...],
     with_fault: Mapping[str, Readings],
     without: Mapping[str, Readings],
@@ -59,8 +46,8 @@ def first_shown_ms(
 
     Parameters
     ----------
-    fault : str
-        Its name, which chooses single readings or medians.
+    shows : str
+        Whether it shows in single readings, in medians, or in readings that do not come.
     channels : tuple of Channel
         Where to look.
     with_fault, without : mapping of str to Readings
@@ -73,11 +60,11 @@ def first_shown_ms(
         ours, twin = with_fault.get(channel.id), without.get(channel.id)
         if ours is None or twin is None or not len(twin):
             continue
-        if fault == "channel_silent":
+        if shows == "silence":
             moment = _silent(ours, twin)
-        elif fault in BY_DAY:
+        elif shows == "day":
             moment = _by_medians(channel, ours, twin, onset_ms, DAY_MS, 2)
-        elif fault in BY_HOUR:
+        elif shows == "hour":
             moment = _by_medians(channel, ours, twin, onset_ms, HOUR_MS, 3)
         else:
             moment = _by_readings(channel, ours, twin, onset_ms)

@@ -1,11 +1,13 @@
 """The cases that can be rehearsed, as one table: what each needs and what befalls it."""
 
 from dataclasses import dataclass
-from typing import Literal
 
+from analysis.rehearsal.faults.air import FAULT as AIR
+from analysis.rehearsal.faults.fault import Season
+from analysis.rehearsal.faults.night_reduction_misfit import FAULT as NIGHT_MISFIT
+from analysis.rehearsal.faults.registry import FAULTS
+from analysis.rehearsal.faults.reversed_flow import FAULT as REVERSED_FLOW
 from analysis.rehearsal.house.draw import ANYTHING, Wish
-
-Season = Literal["winter", "autumn", "summer", "any"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,7 +15,8 @@ class Case:
     """One kind of rehearsal.
 
     `faults` are named; `subject` the pump they befall, "any" one of them;
-    `events` hard negatives that must be there, `others` how many more are drawn.
+    `events` hard negatives that must be there, `others` how many more are drawn;
+    `shown_days` the length of a record that shows it well.
     """
 
     name: str
@@ -26,172 +29,22 @@ class Case:
     others: int = 2
     swap: bool = False
     mistake: str | None = None
+    shown_days: float = 30.0
 
 
 _PAIR = ("heating.flow", "heating.return")
-_FACTOR = (*_PAIR, "power_factor", "voltage")
 
-_FAULT_CASES = (
+_FAULT_CASES = tuple(
     Case(
-        name="stall",
-        tells="a pump's rotor seizes while heat is wanted",
-        faults=("stall",),
-        subject="any",
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="dry_run",
-        tells="the heating pump loses its water",
-        faults=("dry_run",),
-        wish=Wish(sensed=(*_PAIR, "plant.pressure")),
-    ),
-    Case(
-        name="air",
-        tells="air gathers in the heating pump and leaves within days",
-        faults=("air",),
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="dead_head",
-        tells="a pump runs against a shut valve while heat is wanted",
-        faults=("dead_head",),
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="overheating",
-        tells="a pump's winding fails and its body grows too hot",
-        faults=("overheating",),
-        wish=Wish(sensed=(*_PAIR, "heating.body")),
-    ),
-    Case(
-        name="bearing_drag",
-        tells="a bearing wears over weeks",
-        faults=("bearing_drag",),
-        wish=Wish(sensed=_FACTOR),
-    ),
-    Case(
-        name="capacitor_ageing",
-        tells="the run capacitor of an induction pump loses capacitance",
-        faults=("capacitor_ageing",),
-        wish=Wish(drive="induction", sensed=_FACTOR),
-    ),
-    Case(
-        name="sludge",
-        tells="magnetite and sludge narrow the loop over weeks",
-        faults=("sludge",),
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="reversed_flow",
-        tells="a pump works against its loop's direction",
-        faults=("reversed_flow",),
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="ghost_flow",
-        tells="a check valve stays open and an idle loop warms by itself",
-        faults=("ghost_flow",),
-        season="summer",
-        wish=Wish(store=True, always_on=False, sensed=(*_PAIR, "plant.ambient")),
-    ),
-    Case(
-        name="standstill_risk",
-        tells="a pump stands for weeks out of season",
-        faults=("standstill_risk",),
-        season="summer",
-        wish=Wish(always_on=False),
-    ),
-    Case(
-        name="night_reduction_misfit",
-        tells="night reduction engages by day or never",
-        faults=("night_reduction_misfit",),
-        wish=Wish(
-            drive="electronic",
-            night=True,
-            setting="pp high",
-            pump_in_return=False,
-            floor=False,
-            sensed=_PAIR,
-        ),
-    ),
-    Case(
-        name="setting_changed",
-        tells="somebody turns the pump's knob",
-        faults=("setting_changed",),
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="short_cycling",
-        tells="a narrow thermostat makes the burner start too often",
-        faults=("short_cycling",),
-        subject="boiler",
-        wish=Wish(sensed=("boiler.power", "boiler.flow")),
-    ),
-    Case(
-        name="ignition_trouble",
-        tells="ignition fails more and more often, up to lock-out",
-        faults=("ignition_trouble",),
-        subject="boiler",
-        wish=Wish(sensed=("boiler.power", "boiler.flow")),
-    ),
-    Case(
-        name="return_too_warm",
-        tells="a condensing boiler's return stays above the dew point",
-        faults=("return_too_warm",),
-        subject="boiler",
-        wish=Wish(
-            condensing=True, floor=False, control="weather", sensed=("boiler.flow", "boiler.return")
-        ),
-    ),
-    Case(
-        name="standing_loss_high",
-        tells="the store or the boiler loses heat standing",
-        faults=("standing_loss_high",),
-        subject="store",
-        wish=Wish(store=True, recirculation=False, sensed=("store.top", "plant.ambient")),
-    ),
-    Case(
-        name="frost_risk",
-        tells="heating off in frost, pipes near freezing",
-        faults=("frost_risk",),
-        subject="plant",
-        wish=Wish(sensed=(*_PAIR, "plant.ambient", "plant.outdoor")),
-    ),
-    Case(
-        name="store_too_cool",
-        tells="the hot-water store stays below hygienic temperature",
-        faults=("store_too_cool",),
-        subject="store",
-        wish=Wish(store=True, sensed=("store.top",)),
-    ),
-    Case(
-        name="supply_lost",
-        tells="the boiler loses its mains while the house is cold",
-        faults=("supply_lost",),
-        subject="boiler",
-        wish=Wish(sensed=("boiler.power", "boiler.flow")),
-    ),
-    Case(
-        name="sensor_off_pipe",
-        tells="a clip falls off its pipe",
-        faults=("sensor_off_pipe",),
-        subject="heating.flow",
-        wish=Wish(sensed=(*_PAIR, "plant.ambient")),
-    ),
-    Case(
-        name="sensor_stuck",
-        tells="a sensor repeats one value",
-        faults=("sensor_stuck",),
-        subject="heating.return",
-        wish=Wish(sensed=_PAIR),
-    ),
-    Case(
-        name="channel_silent",
-        tells="a channel is heard no more",
-        faults=("channel_silent",),
-        subject="heating.power",
-        wish=Wish(sensed=_PAIR),
-    ),
+        name=row.name,
+        tells=row.tells,
+        wish=row.wish,
+        season=row.season,
+        faults=(row.name,),
+        subject=row.subject,
+        shown_days=row.shown_days,
+    )
+    for row in FAULTS.values()
 )
 
 _MISTAKES = (
@@ -200,7 +53,7 @@ _MISTAKES = (
         tells="after a swap: the new pump sits the wrong way round",
         swap=True,
         mistake="reversed",
-        faults=("reversed_flow",),
+        faults=(REVERSED_FLOW.name,),
         others=1,
         wish=Wish(drive="induction", sensed=_PAIR),
     ),
@@ -208,8 +61,8 @@ _MISTAKES = (
         name="swap_air",
         tells="after a swap: not vented, air in the pump for days",
         swap=True,
-        mistake="air",
-        faults=("air",),
+        mistake=AIR.name,
+        faults=(AIR.name,),
         others=1,
         wish=Wish(drive="induction", sensed=_PAIR),
     ),
@@ -233,8 +86,8 @@ _MISTAKES = (
         name="swap_night_misfit",
         tells="after a swap: night reduction engages by day or never",
         swap=True,
-        mistake="night_reduction_misfit",
-        faults=("night_reduction_misfit",),
+        mistake=NIGHT_MISFIT.name,
+        faults=(NIGHT_MISFIT.name,),
         others=1,
         wish=Wish(drive="induction", floor=False, pump_in_return=False, sensed=_PAIR),
     ),

@@ -6,12 +6,14 @@ import numpy as np
 from numpy.random import Generator
 
 from analysis.base.time import DAY_MS, parse_rfc3339
-from analysis.rehearsal.faults.faults import FaultPlan
+from analysis.rehearsal.faults.fault import FaultPlan, Season
 from analysis.rehearsal.faults.negatives import NEGATIVES, NegativePlan
+from analysis.rehearsal.faults.night_reduction_misfit import FAULT as NIGHT_MISFIT
+from analysis.rehearsal.faults.registry import FAULTS
 from analysis.rehearsal.house.draw import stream
 from analysis.rehearsal.house.draw_pumps import electronic_pump
 from analysis.rehearsal.house.spec import HouseSpec, LoopSpec, PumpSpec
-from analysis.rehearsal.plan.cases import CASES, FAULT_CASES, Case, Season
+from analysis.rehearsal.plan.cases import CASES, Case
 
 _BEGINS: dict[Season, tuple[str, int]] = {
     "winter": ("2025-11-05T00:00:00Z", 90),
@@ -21,25 +23,6 @@ _BEGINS: dict[Season, tuple[str, int]] = {
 }
 """First day a record may begin on, and how many days later it may."""
 
-_LASTS_DAYS = {
-    "stall": (0.4, 2.5),
-    "dry_run": (0.2, 1.2),
-    "dead_head": (0.5, 3.0),
-    "overheating": (0.3, 1.5),
-    "supply_lost": (0.3, 2.0),
-    "frost_risk": (2.0, 4.0),
-    "air": (5.0, 6.0),
-    "sensor_off_pipe": (2.0, 8.0),
-    "sensor_stuck": (1.0, 6.0),
-    "channel_silent": (0.5, 6.0),
-}
-_GROWS_DAYS = {
-    "bearing_drag": (10.0, 60.0),
-    "capacitor_ageing": (8.0, 60.0),
-    "sludge": (12.0, 60.0),
-    "ignition_trouble": (4.0, 30.0),
-}
-_COMES_AND_GOES = ("dry_run", "ghost_flow")
 FAULT_CHANCE = 0.3
 """Chance of a fault in a `mixed` record; lasting a fifth of it on one pump of two or three,
 that is some 2 to 3 % of pump-days."""
@@ -86,30 +69,21 @@ def _moved(plan: FaultPlan, day: float) -> FaultPlan:
 
 def _possible(spec: HouseSpec) -> list[str]:
     """Faults this house can have at all."""
-    first = spec.loop("heating").pumps[0]
-    impossible = {"standstill_risk", "night_reduction_misfit", "frost_risk"}
-    if first.drive != "induction":
-        impossible.add("capacitor_ageing")
-    if spec.store.layer_j_k <= 0:
-        impossible |= {"standing_loss_high", "store_too_cool", "ghost_flow"}
-    if spec.body.condensing <= 0:
-        impossible.add("return_too_warm")
-    return [name for name in FAULT_CASES if name not in impossible]
+    return [name for name, row in FAULTS.items() if row.is_drawn and row.may_befall(spec)]
 
 
 def _draw_fault(rng: Generator, name: str, subject: str, spec: HouseSpec, days: float) -> FaultPlan:
+    row = FAULTS[name]
     onset = float(rng.uniform(0.35, 0.6)) * days
-    if name in ("standstill_risk", "night_reduction_misfit"):
+    if row.from_first_day:
         onset = 1.0
-    if name in _GROWS_DAYS:
+    growth = 0.0
+    if row.grows_days is not None:
         onset = float(rng.uniform(0.25, 0.4)) * days
-    low, high = _GROWS_DAYS.get(name, (0.0, 0.0))
-    growth = min(float(rng.uniform(low, high)), 0.55 * days) if high else 0.0
-    if name == "capacitor_ageing" and rng.random() < 0.25:
+        growth = min(float(rng.uniform(*row.grows_days)), 0.55 * days)
+    if row.sudden_share and rng.random() < row.sudden_share:
         growth = 0.0
-    end = None
-    if name in _LASTS_DAYS:
-        end = onset + float(rng.uniform(*_LASTS_DAYS[name]))
+    end = None if row.lasts_days is None else onset + float(rng.uniform(*row.lasts_days))
     if subject == "any":
         subject = str(rng.choice([one.id for one in spec.loops]))
     return FaultPlan(
@@ -119,8 +93,8 @@ def _draw_fault(rng: Generator, name: str, subject: str, spec: HouseSpec, days: 
         severity=float(rng.uniform(0.45, 1.0)),
         growth_days=growth,
         end_day=end,
-        on_share=0.75 if name in _COMES_AND_GOES and rng.random() < 0.3 else 1.0,
-        variant=_variant(rng, name, spec),
+        on_share=0.75 if row.comes_and_goes and rng.random() < 0.3 else 1.0,
+        variant=row.variant(rng, spec),
     )
 
 
@@ -128,15 +102,6 @@ def _present(subject: str, spec: HouseSpec) -> str:
     if subject == "store" and spec.store.layer_j_k <= 0:
         return spec.boiler_id
     return subject
-
-
-def _variant(rng: Generator, name: str, spec: HouseSpec) -> str:
-    if name == "setting_changed":
-        labels = [s.label for s in spec.loop("heating").pumps[0].settings[1:]]
-        return str(rng.choice([one for one in labels if one != "auto"]))
-    if name == "night_reduction_misfit" and rng.random() < 0.4:
-        return "stuck"
-    return ""
 
 
 def draw_negatives(
@@ -223,7 +188,7 @@ def draw_swap(case: Case, spec: HouseSpec, days: float) -> SwapPlan | None:
     head = 1.6
     flow = float(np.sqrt(head / resistance))
     label = {"too_strong": "III", "too_weak": "I"}.get(case.mistake or "")
-    night = case.mistake == "night_reduction_misfit"
+    night = case.mistake == NIGHT_MISFIT.name
     new = electronic_pump(
         rng,
         flow=flow,

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from analysis.faults.registry import FAULTS as REGISTRY
-from analysis.rehearsal.faults.faults import FAULTS
 from analysis.rehearsal.faults.negatives import NEGATIVES, NegativePlan
+from analysis.rehearsal.faults.registry import FAULTS
 from analysis.rehearsal.plan.cases import CASES, FAULT_CASES, cases
 from analysis.rehearsal.rehearse import rehearse
 
