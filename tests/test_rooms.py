@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from analysis.faults.registry import FAULTS
+
 ROOT = Path(__file__).parents[1]
 FLOORS = ("analysis", "collector", "dashboard")
 
@@ -187,3 +189,37 @@ def test_one_judge_comes_alone() -> None:
     )
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, cwd=ROOT)
     assert int(shown.stdout) < 40
+
+
+NAMED_ELSEWHERE = {"analysis.firing.cycle_statistics"}
+"""A key of the public JSON form has a fault's name: what a rule of thumb says, not the finding."""
+
+
+def test_a_fault_is_named_in_its_own_module_alone() -> None:
+    """Others refer to a fault by its row or by what its row says of it, never by a literal."""
+    literals = [
+        (module, node.value)
+        for module in SOURCES
+        for node in ast.walk(ast.parse(read(module)))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value in FAULTS
+    ]
+    homes = ("analysis.faults", "analysis.rehearsal.faults")
+    strayed = [
+        f"{module} names {fault}"
+        for module, fault in literals
+        if module not in {f"{home}.{fault}" for home in homes} | NAMED_ELSEWHERE
+    ]
+    assert strayed == []
+    assert {fault for _, fault in literals} == set(FAULTS)
+
+
+@pytest.mark.parametrize("home", ["analysis.faults", "analysis.rehearsal.faults"])
+def test_a_fault_has_one_module_that_ends_in_its_row(home: str) -> None:
+    """The module bears the fault's name, and its last statement is the row."""
+    ends = {m: ast.parse(read(m)).body[-1] for m in SOURCES if room_of(m) == home}
+    rows = {
+        module.rpartition(".")[2]
+        for module, last in ends.items()
+        if isinstance(last, ast.Assign) and ast.unparse(last.targets[0]) == "FAULT"
+    }
+    assert rows == set(FAULTS)

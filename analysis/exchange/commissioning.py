@@ -21,6 +21,8 @@ from analysis.exchange.checks import (
     judge_weak,
 )
 from analysis.exchange.windows import Fitting, Swapped, fitting, fitting_with_heat
+from analysis.faults.air import FAULT as AIR
+from analysis.faults.night_reduction_misfit import FAULT as NIGHT_MISFIT
 from analysis.plant.exchanges import KnownSwap
 from analysis.plant.plant import Plant
 from analysis.readings.readings import Record
@@ -55,7 +57,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "heating firm, or an owner who may isolate and drain the loop",
     ),
     Mistake(
-        "air",
+        AIR.name,
         "Air in the pump",
         3.0,
         "Vent the loop's high points and run the pump's venting function; look at the pressure. "
@@ -86,7 +88,7 @@ MISTAKES: tuple[Mistake, ...] = (
         "owner",
     ),
     Mistake(
-        "night_reduction_misfit",
+        NIGHT_MISFIT.name,
         "Night reduction engages by day or never",
         7.0,
         "Switch the pump's night reduction off: it suits only a pump in the flow pipe of a boiler "
@@ -232,10 +234,10 @@ def checks(seen: Fitting, *, night_reduction: bool | None = None) -> tuple[Fitti
         weak = Judged("unknown", needs="the isolating valves to be open for sure")
     named = {
         "reversed": reversed_,
-        "air": air,
+        AIR.name: air,
         "isolator_half_shut": held,
         "too_strong": strong,
         "too_weak": weak,
-        "night_reduction_misfit": night,
+        NIGHT_MISFIT.name: night,
     }
     return tuple(FittingCheck(mistake, named[mistake.name]) for mistake in MISTAKES)

@@ -2,6 +2,6 @@
 
 Nothing of the rehearsal, whose truth the judges are scored against.
 
-Doors: `bearing_drag`, `data_quality`, `dead_head`, `fault`, `registry`, `return_too_warm`,
-`short_cycling`, `sludge`, `stall`, `store_too_cool`.
+Doors: `air`, `bearing_drag`, `data_quality`, `dead_head`, `fault`, `night_reduction_misfit`,
+`registry`, `return_too_warm`, `short_cycling`, `sludge`, `stall`, `store_too_cool`.
 """

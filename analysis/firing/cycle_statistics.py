@@ -42,6 +42,10 @@ class Cycle:
         return (self.end_ms - self.start_ms) / SECOND_MS
 
 
+SHORT_CYCLING = "short_cycling"
+"""Key of the public JSON form: what the rule of thumb says, which is not yet a finding."""
+
+
 @dataclass(frozen=True, slots=True)
 class ShortCycling:
     """Whether a boiler fires too often and too briefly; None where it cannot be said."""
@@ -77,7 +81,7 @@ class CycleSummary:
             "median_on_s": plain(self.median_on_s),
             "median_off_s": plain(self.median_off_s),
             "duty": plain(self.duty, 4),
-            "short_cycling": {
+            SHORT_CYCLING: {
                 "is": self.short_cycling.is_short,
                 "why": self.short_cycling.why,
             },

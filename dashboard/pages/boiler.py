@@ -8,6 +8,7 @@ from dash import Dash, html
 
 from analysis.base.time import local_day, parse_rfc3339
 from analysis.faults.registry import grouped
+from analysis.firing.cycle_statistics import SHORT_CYCLING
 from analysis.plant.plant import Boiler
 from collector.installation.site import Site
 from dashboard.pages.alarms import alarm_cards
@@ -77,7 +78,7 @@ def _live(view: View) -> list[Component]:
 def _nothing(sheet: dict[str, Any] | None) -> Component:
     if sheet is None:
         return empty("Nothing has been worked out yet; the first report comes tonight.")
-    why = sheet["summary"]["short_cycling"]["why"]
+    why = sheet["summary"][SHORT_CYCLING]["why"]
     return empty(f"Firings cannot be seen: {why}. A plug or a clip on its flow helps.")
 
 
@@ -88,7 +89,7 @@ def _sentence(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> str:
     told += against(view, standing_of(view, boiler.id), map(fault_title, found))
     if sheet is None or sheet["method"] is None:
         return " ".join(told)
-    if sheet["summary"]["short_cycling"]["is"]:
+    if sheet["summary"][SHORT_CYCLING]["is"]:
         told.append("It fires briefly and more often than the rule of thumb allows.")
     if sheet.get("tells") == "running":
         return f"{' '.join(told)} {sheet['channel']}: {sheet['note']}."
@@ -313,7 +314,7 @@ def _outdoor(sheet: dict[str, Any]) -> Component:
 
 def _judged(sheet: dict[str, Any]) -> Component:
     """Short cycling by rule of thumb, standing losses, warming, second source."""
-    judged = sheet["summary"]["short_cycling"]
+    judged = sheet["summary"][SHORT_CYCLING]
     word = {True: "yes", False: "no", None: "cannot be said"}[judged["is"]]
     rows = [["Short cycling by rule of thumb", f"{word}: {judged['why']}"]]
     if causes := sheet["short_cycling_causes"][:3]:
@@ -367,7 +368,7 @@ def _beside(view: View, boiler: Boiler, sheet: dict[str, Any] | None) -> Compone
     cards = alarm_cards(view, standing_of(view, boiler.id))
     cards += [finding_card(view, found) for found in _unalarmed(view, boiler)]
     nothing = "Nothing wrong was found on boiler and store."
-    if sheet is not None and sheet["summary"]["short_cycling"]["is"]:
+    if sheet is not None and sheet["summary"][SHORT_CYCLING]["is"]:
         nothing = (
             "Boiler and store are no worse than before. But the boiler fires more often and more "
             "briefly than the rule of thumb allows; see under Condition what the cause may be."
