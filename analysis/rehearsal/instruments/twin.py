@@ -16,6 +16,7 @@ _TOLERANCE = {
     "energy": (0.05, 0.0),
     "current": (0.01, 0.05),
     "power_factor": (0.03, 0.0),
+    "voltage": (2.0, 0.0),
     "temperature": (1.0, 0.0),
     "pressure": (0.08, 0.0),
     "fuel_volume": (0.03, 0.0),
